@@ -1,0 +1,133 @@
+"""The layout of a telemetry stream, as data: framing, checksum, packets and their fields.
+
+Nothing here decodes. Byte and bit places count from the start of a packet's body: what is left of a frame when
+its framing and its checksum are taken away. Every packet's body has one length.
+"""
+
+from dataclasses import dataclass, field
+from enum import StrEnum
+
+from decoders.errors import LayoutError
+
+
+class ByteOrder(StrEnum):
+    """Which byte of a number comes first."""
+
+    LITTLE = "little"
+    BIG = "big"
+
+
+class WireKind(StrEnum):
+    """How the bits of a field stand for a number."""
+
+    UNSIGNED = "unsigned"
+    SIGNED = "signed"  # two's complement
+    FLOAT = "float"  # IEEE 754, 32 or 64 bits
+    BOOLEAN = "boolean"  # zero is false, all else is true
+
+
+@dataclass(frozen=True, slots=True)
+class Field:
+    """One number in a packet.
+
+    The decoded value is `raw * scale + bias`, a float64 in `unit`; a field with scale 1 and bias 0 keeps the type
+    of its raw number. A whole-byte field starts at `first_bit` (a multiple of 8) and reads in the layout's byte
+    order. A bit field lies inside one unsigned number of `container_bits` that starts at byte `first_bit // 8`;
+    `shift` counts from that number's least significant bit.
+    """
+
+    name: str
+    kind: WireKind
+    bits: int
+    first_bit: int
+    scale: float = 1.0
+    bias: float = 0.0
+    unit: str = "1"
+    container_bits: int | None = None
+    shift: int = 0
+
+    @property
+    def is_bit_field(self) -> bool:
+        """Whether the field is part of a larger number."""
+        return self.container_bits is not None
+
+
+@dataclass(frozen=True, slots=True)
+class Packet:
+    """One kind of packet: its discriminator's value, its body's length in bytes, and its fields."""
+
+    name: str
+    id: int
+    length: int
+    fields: tuple[Field, ...]
+
+    def field(self, name: str) -> Field:
+        """The field of that name; KeyError where there is none."""
+        for candidate in self.fields:
+            if candidate.name == name:
+                return candidate
+        raise KeyError(name)
+
+
+@dataclass(frozen=True, slots=True)
+class Layout:
+    """A whole telemetry stream: `framing` and `checksum` by name, and the kinds of packet in it.
+
+    The discriminator is an unsigned number of `id_bits` at the start of every body; with a single kind of packet it
+    may have no bits.
+    """
+
+    framing: str
+    checksum: str
+    byte_order: ByteOrder
+    packets: tuple[Packet, ...]
+    id_bits: int = 8
+    checksum_order: ByteOrder = ByteOrder.LITTLE
+
+    def __post_init__(self) -> None:
+        if not self.packets:
+            raise LayoutError("found no packet, expected at least one", where="layout")
+        if self.id_bits == 0 and len(self.packets) > 1:
+            raise LayoutError(
+                f"found {len(self.packets)} packets and no discriminator, expected one to tell them apart by",
+                where="layout",
+            )
+        seen: dict[int, str] = {}
+        for packet in self.packets:
+            if packet.id in seen:
+                raise LayoutError(f"has the id {packet.id} of packet {seen[packet.id]!r}", where=packet.name)
+            seen[packet.id] = packet.name
+            for item in packet.fields:
+                last_bit = item.first_bit + (item.container_bits or item.bits)
+                if last_bit > 8 * packet.length:
+                    raise LayoutError(
+                        f"ends at bit {last_bit}, the body at bit {8 * packet.length}",
+                        where=f"{packet.name}.{item.name}",
+                    )
+
+
+class Reason(StrEnum):
+    """Why bytes were not taken as a packet."""
+
+    TORN_START = "torn start"  # the first frame after the link opened, cut at its beginning
+    FRAMING = "framing broken"  # the stuffing's own rules are broken
+    CHECKSUM = "checksum wrong"
+    TOO_SHORT = "too short"  # checksum right, fewer bytes than the packet's layout has
+    TOO_LONG = "too long"  # checksum right, more bytes than the packet's layout has
+    UNKNOWN_PACKET = "unknown packet"  # checksum right, no packet has this id
+    OVERSIZED = "no end found"  # longer than any legal frame without a delimiter
+    CUT_SHORT = "cut short"  # the stream ended inside a frame
+
+
+@dataclass(frozen=True, slots=True)
+class Reject:
+    """Bytes that were not taken as a packet: from byte `start` to before byte `end` of the stream, and why.
+
+    `raw` holds the bytes themselves, at most the longest legal frame's worth of them.
+    """
+
+    reason: Reason
+    start: int
+    end: int
+    text: str
+    raw: bytes = field(repr=False)

@@ -1,0 +1,70 @@
+"""A finding: what one check says of one moment, with the value, the limit and a sentence."""
+
+from dataclasses import dataclass
+from enum import StrEnum
+
+from groundstation.config.vehicle import Place
+
+
+class Status(StrEnum):
+    """How a check came out. Only `PASS` and `WAIVED` let the verdict be GO."""
+
+    PASS = "pass"
+    FAIL = "fail"
+    UNKNOWN = "unknown"
+    WAIVED = "waived"
+
+
+class Verdict(StrEnum):
+    """The advice to the range safety officer."""
+
+    GO = "GO"
+    HOLD = "HOLD"
+
+
+@dataclass(frozen=True, slots=True)
+class Limit:
+    """The least and greatest value a check allows; None where that side is open."""
+
+    least: float | None = None
+    greatest: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Finding:
+    """One check's result. `channel` is the pyro channel where the check is about one.
+
+    `value` and `limit` are in `unit`, the unit people read (degrees, hectopascals), as `text` says them. `since_ns`
+    is when the status last changed; the checks leave it 0 and the assessor fills it in.
+    """
+
+    check: str
+    status: Status
+    text: str
+    place: Place
+    channel: int | None = None
+    value: float | None = None
+    unit: str = ""
+    limit: Limit = Limit()
+    since_ns: int = 0
+
+    @property
+    def key(self) -> tuple[str, int | None]:
+        """What tells this finding from the others: its check and channel."""
+        return self.check, self.channel
+
+
+@dataclass(frozen=True, slots=True)
+class Assessment:
+    """Every finding at one moment, and the verdict they give.
+
+    `reasons` are the findings that stand against GO, gravest first. While all pass and the settling time still
+    runs, the verdict is HOLD, `reasons` holds the one finding `settling`, and `settled_in_s` says how long it lasts.
+    """
+
+    at_ns: int
+    verdict: Verdict
+    findings: tuple[Finding, ...]
+    reasons: tuple[Finding, ...]
+    since_ns: int
+    settled_in_s: float | None = None

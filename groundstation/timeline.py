@@ -1,0 +1,196 @@
+"""The one timeline: everything known of a session, in order of time, that every page, report and export reads.
+
+The pipeline writes it; everyone else looks at it at a cursor. Times are the session's nanoseconds (see
+`groundstation.inputs`). Memory is bounded: old pad rows are thinned, flights are kept whole (see
+`groundstation.table`).
+"""
+
+from bisect import bisect_right
+from collections import Counter, deque
+from dataclasses import dataclass
+
+import numpy as np
+
+from decoders.layout import Reason, Reject
+from groundstation.config.station import Site
+from groundstation.config.vehicle import Vehicle
+from groundstation.inputs import NS_PER_S, StationEvent
+from groundstation.readiness.finding import Assessment, Finding
+from groundstation.state import FlightEvent, FlightEventKind, Phase, State
+from groundstation.table import BoolArray, FloatArray, IntArray, Table
+
+STATE_COLUMNS = (
+    "phase",
+    "height_m",
+    "height_sigma_m",
+    "speed_mps",
+    "speed_sigma_mps",
+    "accel_up_mps2",
+    "tilt_rad",
+    "tilt_heading_rad",
+    "predicted_apogee_m",
+    "predicted_apogee_sigma_m",
+)
+RADIO_COLUMNS = ("decoded", "damaged", "lost")
+PHASES = tuple(Phase)
+MAX_REJECTS = 1000  # the newest; the counts by reason go on for ever, and the recording has the bytes
+MAX_ASSESSMENTS = 4096  # about 25 kB each with 25 findings that all changed: 100 MB at the very most
+KEPT_AROUND_FLIGHT_NS = 30 * NS_PER_S
+
+
+@dataclass(frozen=True, slots=True)
+class Series:
+    """One measurement over time: t_ns (n,), values (n,) in `unit`; valid values lie within least and greatest."""
+
+    name: str
+    unit: str
+    t_ns: IntArray
+    values: FloatArray
+    least: float = -np.inf
+    greatest: float = np.inf
+
+    def before(self, at_ns: int) -> "Series":
+        """The part received up to and including `at_ns`."""
+        n = int(np.searchsorted(self.t_ns, at_ns, side="right"))
+        return Series(self.name, self.unit, self.t_ns[:n], self.values[:n], self.least, self.greatest)
+
+    def since(self, from_ns: int) -> "Series":
+        """The part received after `from_ns`."""
+        n = int(np.searchsorted(self.t_ns, from_ns, side="right"))
+        return Series(self.name, self.unit, self.t_ns[n:], self.values[n:], self.least, self.greatest)
+
+
+@dataclass(frozen=True, slots=True)
+class Source:
+    """Where a series lives: the table and column it is read from, its unit and valid range."""
+
+    table: str
+    column: str
+    unit: str
+    least: float
+    greatest: float
+
+
+@dataclass(frozen=True, slots=True)
+class RejectRecord:
+    """A reject and when its last byte was received."""
+
+    at_ns: int
+    link: str
+    reject: Reject
+
+
+class Timeline:
+    """See the module. `sources` says which series there are: standard measurements, then `packet.field` names."""
+
+    def __init__(
+        self,
+        vehicle: Vehicle,
+        site: Site,
+        *,
+        started_ns: int,
+        packets: dict[str, tuple[str, ...]],
+        sources: dict[str, Source],
+    ) -> None:
+        self.vehicle = vehicle
+        self.site = site
+        self.started_ns = started_ns
+        self.now_ns = started_ns
+        self.sources = sources
+        self.packets = {name: Table(columns, keep=self._in_flight) for name, columns in packets.items()}
+        self.states = Table(STATE_COLUMNS, keep=self._in_flight)
+        self.radio = Table(RADIO_COLUMNS, keep=self._in_flight)
+        self.events: list[FlightEvent] = []
+        self.station_events: list[StationEvent] = []
+        self.rejects: deque[RejectRecord] = deque(maxlen=MAX_REJECTS)
+        self.reject_counts: Counter[Reason] = Counter()
+        self.verdict_changes: list[Assessment] = []
+        self._assessments: list[Assessment] = []
+
+    def append_state(self, state: State) -> None:
+        """Add one estimate."""
+        row = [PHASES.index(state.phase) if column == "phase" else getattr(state, column) for column in STATE_COLUMNS]
+        self.states.append(np.array([state.at_ns], np.int64), np.array(row, np.float64)[:, None])
+
+    def append_reject(self, record: RejectRecord) -> None:
+        """Add one reject."""
+        self.rejects.append(record)
+        self.reject_counts[record.reject.reason] += 1
+
+    def append_assessment(self, assessment: Assessment) -> None:
+        """Add one tick's assessment; only changes of a status, and one a second besides, are kept."""
+        last = self._assessments[-1] if self._assessments else None
+        if last is None or last.verdict != assessment.verdict:
+            self.verdict_changes.append(assessment)
+        due = last is None or assessment.at_ns - last.at_ns >= NS_PER_S
+        if due or _changed(last, assessment):
+            self._assessments.append(assessment)
+        if len(self._assessments) > MAX_ASSESSMENTS:
+            half = MAX_ASSESSMENTS // 2
+            older = self._assessments[:half]
+            kept = [a for k, a in enumerate(older) if k % 2 == 0 or _changed(older[k - 1], a)]
+            self._assessments = (kept if len(kept) < half * 7 // 8 else older[::2]) + self._assessments[half:]
+
+    def series(self, name: str) -> Series | None:
+        """The whole of one measurement (or of `packet.field`); None where the layout has no such thing."""
+        source = self.sources.get(name)
+        if source is None:
+            return None
+        table = self.packets[source.table]
+        return Series(name, source.unit, table.t_ns, table.column(source.column), source.least, source.greatest)
+
+    def state_series(self, column: str) -> Series:
+        """One column of the estimates, such as "height_m"."""
+        unit = {"m": "m", "mps": "m/s", "mps2": "m/s^2", "rad": "rad"}.get(column.rsplit("_", 1)[-1], "1")
+        return Series(column, unit, self.states.t_ns, self.states.column(column))
+
+    def state_at(self, at_ns: int) -> State | None:
+        """The newest estimate up to `at_ns`."""
+        n = int(np.searchsorted(self.states.t_ns, at_ns, side="right"))
+        if n == 0:
+            return None
+        phase, *rest = (float(self.states.column(c)[n - 1]) for c in STATE_COLUMNS)
+        return State(int(self.states.t_ns[n - 1]), PHASES[int(phase)], *rest)
+
+    def phase_at(self, at_ns: int) -> Phase:
+        """The phase at `at_ns`; on the pad until something says otherwise."""
+        state = self.state_at(at_ns)
+        return Phase.PAD if state is None else state.phase
+
+    def assessment_at(self, at_ns: int) -> Assessment | None:
+        """The newest kept assessment up to `at_ns`."""
+        k = bisect_right(self._assessments, at_ns, key=lambda a: a.at_ns)
+        return self._assessments[k - 1] if k else None
+
+    def events_until(self, at_ns: int) -> list[FlightEvent]:
+        """The flight's events that had been called by `at_ns`."""
+        return [e for e in self.events if e.called_ns <= at_ns]
+
+    def last_packet_ns(self, at_ns: int) -> int | None:
+        """When the newest packet up to `at_ns` was received."""
+        newest = None
+        for table in self.packets.values():
+            n = int(np.searchsorted(table.t_ns, at_ns, side="right"))
+            if n and (newest is None or table.t_ns[n - 1] > newest):
+                newest = int(table.t_ns[n - 1])
+        return newest
+
+    def _in_flight(self, t_ns: IntArray) -> BoolArray:
+        kept = np.zeros(t_ns.shape, np.bool_)
+        from_ns = None
+        for event in self.events:
+            if event.kind is FlightEventKind.LIFTOFF:
+                from_ns = event.at_ns - KEPT_AROUND_FLIGHT_NS
+            elif event.kind is FlightEventKind.LANDED and from_ns is not None:
+                kept |= (t_ns >= from_ns) & (t_ns <= event.at_ns + KEPT_AROUND_FLIGHT_NS)
+                from_ns = None
+        if from_ns is not None:
+            kept |= t_ns >= from_ns
+        return kept
+
+
+def _changed(before: Assessment | None, after: Assessment) -> bool:
+    def statuses(findings: tuple[Finding, ...]) -> list[tuple[tuple[str, int | None], str]]:
+        return [(f.key, f.status) for f in findings]
+
+    return before is None or before.verdict != after.verdict or statuses(before.findings) != statuses(after.findings)
