@@ -64,6 +64,17 @@ class StationEvent:
     link: str = ""
 
 
+@dataclass(frozen=True, slots=True)
+class Tick:
+    """Everything up to and including `now_ns` has been handed over; whatever comes later is strictly later."""
+
+    now_ns: int
+
+
+Item = Chunk | StationEvent  # what a recording holds
+Input = Chunk | StationEvent | Tick  # what the pipeline is given
+
+
 def recut(chunks: Sequence[Chunk], sizes: Iterator[int]) -> list[Chunk]:
     """The same bytes of one link with the same receive times, cut into chunks of the given sizes (each at least 1).
 
