@@ -5,13 +5,18 @@ are byte offsets in the whole stream. There is no time here: whoever feeds it kn
 """
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from decoders.layout import Layout, Packet, Reject
+from decoders.checksums import checksum
+from decoders.columns import ColumnReader
+from decoders.contents import Contents
+from decoders.errors import FrameError
+from decoders.framing import Cut, framing
+from decoders.layout import Layout, Packet, Reason, Reject
 
 IntArray = NDArray[np.int64]
 
@@ -42,19 +47,80 @@ class Decoded:
 
 
 class StreamDecoder:
-    """Decodes one link's stream, remembering an unfinished frame between calls (bounded by the longest legal one)."""
+    """Decodes one link's stream, remembering an unfinished frame between calls (bounded by the longest legal one).
+
+    Raises:
+        LayoutError: On construction: the layout names no known framing or checksum, or a field cannot be read.
+    """
 
     def __init__(self, layout: Layout) -> None:
-        raise NotImplementedError
+        self._layout = layout
+        self._contents = Contents(layout, checksum(layout.checksum))
+        self._framing = framing(layout.framing)
+        self._cutter = self._framing.cutter(self._contents.longest)
+        self._opened_at = 0  # a frame that starts right here may be torn
+        self._readers = [
+            ColumnReader(packet, layout.byte_order, row_length=packet.length + self._contents.checksum.size)
+            for packet in layout.packets
+        ]
 
     def feed(self, data: bytes) -> Decoded:
         """Take in the next bytes; never raises on their account."""
-        raise NotImplementedError
+        return self._decoded(self._cutter.take(data))
 
     def finish(self) -> Decoded:
         """The stream has ended: what is left of an unfinished frame is a reject."""
-        raise NotImplementedError
+        return self._decoded(self._cutter.end())
 
     def restart(self) -> Decoded:
         """The link broke and came back: an unfinished frame is a reject, and the next may be torn at its start."""
-        raise NotImplementedError
+        decoded = self._decoded(self._cutter.end())
+        self._opened_at = self._cutter.offset
+        return decoded
+
+    def _decoded(self, cut: Cut) -> Decoded:
+        groups: dict[int, _Group] = {}
+        rejects = [Reject(s.reason, s.start, s.end, s.text, s.raw) for s in cut.stretches]
+        unstuff, kind_of = self._framing.decode, self._contents.kind_of
+        for frame, start, end in zip(cut.frames, cut.starts, cut.ends, strict=True):
+            try:
+                contents = unstuff(frame)
+            except FrameError as fault:
+                rejects.append(self._reject(Reason.FRAMING, str(fault), frame, start, end))
+                continue
+            kind = kind_of(contents)
+            if kind < 0:
+                reason, text = self._contents.fault(contents)
+                rejects.append(self._reject(reason, text, frame, start, end))
+                continue
+            group = groups.get(kind)
+            if group is None:
+                group = groups[kind] = _Group()
+            group.contents.append(contents)
+            group.starts.append(start)
+            group.ends.append(end)
+        if len(rejects) > 1:
+            rejects.sort(key=lambda reject: reject.start)
+        return Decoded(tuple(self._table(kind, groups[kind]) for kind in sorted(groups)), tuple(rejects))
+
+    def _reject(self, reason: Reason, text: str, frame: bytes, start: int, end: int) -> Reject:
+        if start == self._opened_at:
+            reason, text = Reason.TORN_START, f"the first frame after the link opened: {text}"
+        return Reject(reason, start, end, text, frame)
+
+    def _table(self, kind: int, group: "_Group") -> PacketTable:
+        return PacketTable(
+            packet=self._layout.packets[kind],
+            start=np.array(group.starts, dtype=np.int64),
+            end=np.array(group.ends, dtype=np.int64),
+            columns=self._readers[kind].read(b"".join(group.contents)),
+        )
+
+
+@dataclass(slots=True)
+class _Group:
+    """The good frames of one kind."""
+
+    contents: list[bytes] = field(default_factory=list)
+    starts: list[int] = field(default_factory=list)
+    ends: list[int] = field(default_factory=list)
