@@ -61,7 +61,7 @@ class PadAir:
         """Height above the pad at a static pressure; NaN for NaN and for what is no pressure (zero or less)."""
         if not pressure_pa > 0.0:
             return math.nan
-        ratio = (pressure_pa / self.pressure_pa) ** (1.0 / self.exponent)
+        ratio = math.pow(pressure_pa / self.pressure_pa, 1.0 / self.exponent)
         return self.temperature_k / self.lapse_k_per_m * (1.0 - ratio)
 
     def heights_m(self, pressure_pa: FloatArray) -> FloatArray:
@@ -76,7 +76,7 @@ class PadAir:
         temperature_k = self.temperature_at_k(height_m)
         if not temperature_k > 0.0:
             return math.nan
-        return float(self.pressure_pa * (temperature_k / self.temperature_k) ** self.exponent)
+        return self.pressure_pa * math.pow(temperature_k / self.temperature_k, self.exponent)
 
     def pressures_at_pa(self, height_m: FloatArray) -> FloatArray:
         """(n,) static pressures at (n,) heights above the pad; NaN as in `pressure_at_pa`."""
@@ -96,7 +96,7 @@ class PadAir:
         """How much height one pascal is, at a pressure; positive. NaN as in `height_m`."""
         if not pressure_pa > 0.0:
             return math.nan
-        temperature_k = self.temperature_k * (pressure_pa / self.pressure_pa) ** (1.0 / self.exponent)
+        temperature_k = self.temperature_k * math.pow(pressure_pa / self.pressure_pa, 1.0 / self.exponent)
         return GAS_CONSTANT_J_PER_KG_K * temperature_k / (self.gravity_mps2 * pressure_pa)
 
 

@@ -22,7 +22,7 @@ def normal_gravity_mps2(latitude_rad: float, height_m: float) -> float:
     Returns:
         Gravity, gravitation and the Earth's turning together [m/s²].
     Source:
-        NGA.STND.0036_1.0.0 (2014), eq. 4-1 (Somigliana's closed form) and eq. 4-3 (height series).
+        NGA.STND.0036_1.0.0 (2014), chapter 4: Somigliana's closed form and the height series (clause from memory).
     """
     sin2 = math.sin(latitude_rad) ** 2
     at_ellipsoid = EQUATOR_MPS2 * (1.0 + SOMIGLIANA_K * sin2) / math.sqrt(1.0 - ECCENTRICITY_SQUARED * sin2)
