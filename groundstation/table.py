@@ -62,6 +62,14 @@ class Table:
         view.flags.writeable = False
         return view
 
+    def row(self, index: int) -> FloatArray:
+        """(columns,) values of one row, in the order of `columns`; a read-only view."""
+        if not 0 <= index < self._size:
+            raise IndexError(f"found row {index}, expected one of 0 to {self._size - 1}")
+        view = self._values[:, index]
+        view.flags.writeable = False
+        return view
+
     def append(self, t_ns: IntArray, values: FloatArray) -> None:
         """Add rows: t_ns (n,) not before the last row's, values (columns, n)."""
         if values.shape != (len(self.columns), t_ns.shape[0]):

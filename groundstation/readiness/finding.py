@@ -35,7 +35,8 @@ class Finding:
     """One check's result. `channel` is the pyro channel where the check is about one.
 
     `value` and `limit` are in `unit`, the unit people read (degrees, hectopascals), as `text` says them. `since_ns`
-    is when the status last changed; the checks leave it 0 and the assessor fills it in.
+    is when the status last changed; the checks leave it 0 and the assessor fills it in. `stale` marks an unknown
+    whose only reason is that the data are too old or have not come.
     """
 
     check: str
@@ -47,6 +48,7 @@ class Finding:
     unit: str = ""
     limit: Limit = Limit()
     since_ns: int = 0
+    stale: bool = False
 
     @property
     def key(self) -> tuple[str, int | None]:

@@ -1,0 +1,117 @@
+"""What a check is: a rule over a window, with its name, its place on the vehicle, and the limits it goes by.
+
+A rule yields `Outcome`s and raises `Unknown` where it cannot say; `Check.run` makes findings of them. To add a check,
+write a rule under `@check(...)` and name it in `groundstation.readiness.checks`.
+"""
+
+import inspect
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass, replace
+
+from groundstation.config.vehicle import Place, Pyro, Vehicle
+from groundstation.readiness.finding import Finding, Limit, Status
+from groundstation.readiness.window import Unknown, Window
+from groundstation.readiness.words import telling, within
+
+
+_NO_LIMIT = Limit()
+
+
+@dataclass(frozen=True, slots=True)
+class Outcome:
+    """What a rule says of one thing it judged; `place` only where it is not the check's."""
+
+    status: Status
+    text: str
+    value: float | None = None
+    unit: str = ""
+    limit: Limit = _NO_LIMIT
+    channel: int | None = None
+    place: Place | None = None
+    stale: bool = False
+
+
+Rule = Callable[[Window], Iterable[Outcome]]
+Needs = Callable[[Vehicle], Iterable[tuple[str, ...]]]
+
+
+@dataclass(frozen=True, slots=True)
+class Check:
+    """A rule with what is known of it without running it.
+
+    `text` says what the rule asks for; `limits` names the attributes of the vehicle file's limits it goes by;
+    `needs` says which measurements it cannot do without, each as a tuple of alternatives of which one is enough.
+    """
+
+    name: str
+    place: Place
+    text: str
+    rule: Rule
+    limits: tuple[str, ...]
+    needs: Needs
+
+    def run(self, window: Window) -> tuple[Finding, ...]:
+        """The findings at the window's moment; `since_ns` is left 0."""
+        try:
+            outcomes = tuple(self.rule(window))
+        except Unknown as unknown:
+            outcomes = (Outcome(Status.UNKNOWN, unknown.text, stale=unknown.stale),)
+        return tuple(
+            Finding(
+                self.name, o.status, o.text, o.place or self.place, o.channel, o.value, o.unit, o.limit, 0, o.stale
+            )
+            for o in outcomes
+        )
+
+
+def check(
+    place: Place, *, limits: tuple[str, ...] = (), needs: tuple[str, ...] | Needs = ()
+) -> Callable[[Rule], Check]:
+    """Make a check of a rule: the function's name is the check's, its docstring's first sentence the check's text."""
+
+    def register(rule: Rule) -> Check:
+        text = " ".join((inspect.getdoc(rule) or "").split("\n\n")[0].split())
+        name = getattr(rule, "__name__", "")
+        alternatives = needs if callable(needs) else _each(needs)
+        return Check(name, place, text, rule, limits, alternatives)
+
+    return register
+
+
+def judged(
+    value: float,
+    limit: Limit,
+    *,
+    unit: str,
+    decimals: int,
+    good: Callable[[float, int], str],
+    bad: Callable[[float, int], str],
+) -> Outcome:
+    """Pass where the value lies within the limit, fail otherwise (NaN fails).
+
+    `good` and `bad` make the sentence from the rounded value and the decimals it has: more of them where rounding
+    would hide the failure.
+    """
+    inside = within(value, limit)
+    rounded, places = telling(value, limit, decimals)
+    text = (good if inside else bad)(rounded, places)
+    return Outcome(Status.PASS if inside else Status.FAIL, text, rounded, unit, limit)
+
+
+def each(channels: Iterable[Pyro], rule: Callable[[Pyro], Outcome]) -> list[Outcome]:
+    """One outcome a pyro channel, at the channel's place: what is not known of one says nothing of the others."""
+    outcomes = []
+    for pyro in channels:
+        try:
+            outcome = rule(pyro)
+        except Unknown as unknown:
+            outcome = Outcome(Status.UNKNOWN, unknown.text, stale=unknown.stale)
+        outcomes.append(replace(outcome, channel=pyro.channel, place=pyro.place))
+    return outcomes
+
+
+def _each(names: tuple[str, ...]) -> Needs:
+    def alternatives(vehicle: Vehicle) -> Iterable[tuple[str, ...]]:
+        return [(name,) for name in names]
+
+    return alternatives

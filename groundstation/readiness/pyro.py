@@ -1,0 +1,120 @@
+"""Checks of the pyro channels. A circuit that is whole is a reason to stay clear, never a sign of safety."""
+
+from collections.abc import Iterable
+from functools import partial
+
+from groundstation.config.vehicle import Load, Place, Pyro, Vehicle
+from groundstation.readiness.check import Outcome, check, each, judged
+from groundstation.readiness.finding import Limit, Status
+from groundstation.readiness.window import Unknown, Window
+from groundstation.readiness.words import allowed, number
+
+# A resistance beyond this many times the band's ends is called open or shorted. Common practice, no source.
+OPEN_FACTOR = 10.0
+SHORT_FACTOR = 0.3
+
+
+def _igniters(vehicle: Vehicle) -> list[Pyro]:
+    return [p for p in vehicle.pyro if p.load is Load.IGNITER]
+
+
+def _circuit_needs(vehicle: Vehicle) -> list[tuple[str, ...]]:
+    return [tuple(f"pyro_{p.channel}_{way}" for way in ("resistance", "sense", "continuity")) for p in vehicle.pyro]
+
+
+def _energised_needs(vehicle: Vehicle) -> list[tuple[str, ...]]:
+    return [(f"pyro_{p.channel}_energised",) for p in _igniters(vehicle)]
+
+
+@check(Place.PARACHUTE, needs=_energised_needs)
+def pyro_energised(window: Window) -> Iterable[Outcome]:
+    """No igniter channel is switched on. An auxiliary load such as the camera may be."""
+
+    def rule(pyro: Pyro) -> Outcome:
+        on = window.need(f"pyro_{pyro.channel}_energised")
+        what = f"Igniter channel {pyro.channel} ({pyro.purpose})"
+        if on == 0.0:
+            return Outcome(Status.PASS, f"{what} is switched off.", 0.0)
+        return Outcome(
+            Status.FAIL,
+            f"{what} is switched on. Stay clear; what is done next is for the range safety officer to say.",
+            on,
+        )
+
+    return each(_igniters(window.vehicle), rule)
+
+
+@check(Place.PARACHUTE, needs=_circuit_needs)
+def pyro_circuit(window: Window) -> Iterable[Outcome]:
+    """Each pyro channel's circuit is what its load should be: resistance, sense voltage or continuity, the best sent.
+
+    The newest value is judged against the band in the vehicle file, which is wide against a milliohm meter's noise.
+    """
+    return each(window.vehicle.pyro, partial(_circuit, window))
+
+
+def _circuit(window: Window, pyro: Pyro) -> Outcome:
+    start = f"pyro_{pyro.channel}"
+    if window.in_layout(f"{start}_resistance"):
+        return _by_resistance(window, pyro)
+    if window.in_layout(f"{start}_sense"):
+        return _by_sense(window, pyro)
+    if not window.in_layout(f"{start}_continuity"):
+        raise Unknown(
+            f"The vehicle does not send {start}_resistance, {start}_sense or {start}_continuity. "
+            "Add one of them to a packet in the vehicle file and the firmware."
+        )
+    closed = window.need(f"{start}_continuity")
+    if closed == 1.0:
+        return Outcome(Status.PASS, f"{_named(pyro)} is closed; its resistance is not measured.", closed)
+    return Outcome(Status.FAIL, f"{_named(pyro)} is open. {_look(pyro)}", closed)
+
+
+def _by_resistance(window: Window, pyro: Pyro) -> Outcome:
+    if pyro.resistance_ohm is None:
+        raise Unknown(f"The vehicle file gives no resistance for pyro channel {pyro.channel}. Add what its load has.")
+    name = f"pyro_{pyro.channel}_resistance"
+    least, greatest = pyro.resistance_ohm
+    limit = Limit(least, greatest)
+    most = window.greatest(name)
+
+    def good(value: float, decimals: int) -> str:
+        return f"{_named(pyro)} has {number(value, decimals)} ohm, {allowed(limit, 1, 'ohm')}."
+
+    def bad(value: float, decimals: int) -> str:
+        if value >= most - 1.0:
+            seen = f"is open: above {number(most - 0.5, 0)} ohm"
+        elif value > OPEN_FACTOR * greatest:
+            seen = f"is open: {number(value, 0)} ohm"
+        elif value < SHORT_FACTOR * least:
+            seen = f"is shorted: {number(value, 2)} ohm"
+        else:
+            seen = f"has {number(value, decimals)} ohm"
+        return f"{_named(pyro)} {seen}, {allowed(limit, 1, 'ohm')}. {_look(pyro)}"
+
+    return judged(window.need(name), limit, unit="ohm", decimals=1, good=good, bad=bad)
+
+
+def _by_sense(window: Window, pyro: Pyro) -> Outcome:
+    if pyro.sense_v is None:
+        raise Unknown(f"The vehicle file gives no sense voltage for pyro channel {pyro.channel}. Add its range.")
+    limit = Limit(*pyro.sense_v)
+
+    def good(value: float, decimals: int) -> str:
+        return f"{_named(pyro)} reads {number(value, decimals)} V sense, {allowed(limit, 2, 'V')}."
+
+    def bad(value: float, decimals: int) -> str:
+        return f"{good(value, decimals)} {_look(pyro)}"
+
+    value = window.need(f"pyro_{pyro.channel}_sense")
+    return judged(value, limit, unit="V", decimals=2, good=good, bad=bad)
+
+
+def _named(pyro: Pyro) -> str:
+    kind = "Igniter" if pyro.load is Load.IGNITER else "Auxiliary"
+    return f"{kind} circuit {pyro.channel} ({pyro.purpose})"
+
+
+def _look(pyro: Pyro) -> str:
+    part = "igniter" if pyro.load is Load.IGNITER else pyro.purpose
+    return f"Look at the connector and the {part} leads."

@@ -1,0 +1,79 @@
+"""Checks of the radio link."""
+
+from groundstation.config.vehicle import Place
+from groundstation.readiness.check import Outcome, check, judged
+from groundstation.readiness.finding import Limit, Status
+from groundstation.readiness.window import Unknown, Window
+from groundstation.readiness.words import allowed, number, seconds
+
+LOSS_WINDOW_S = 5.0
+DAMAGE_WINDOW_S = 2.0
+# Fewer packets than this do not give a share worth the name. Common practice, no source.
+LEAST_PACKETS = 3
+LEAST_DAMAGED = 3
+
+
+@check(Place.RADIO, limits=("packet_age_s",))
+def packet_age(window: Window) -> list[Outcome]:
+    """A packet of any kind came just now.
+
+    At ten packets a second and one in ten lost, eleven in a row are missing once in 10^11 packets.
+    """
+    age_s = window.packet_age_s
+    most_s = window.limits.packet_age_s
+    limit = Limit(None, most_s)
+    look = "Look at the vehicle's power, the receiver's plug and light, and its aerial."
+    if age_s is None:
+        raise Unknown(f"No packet has come yet. {look}")
+    if 0.0 <= age_s <= most_s:
+        return [Outcome(Status.PASS, f"Packets come, the newest within {seconds(most_s)}.", unit="s", limit=limit)]
+    text = f"No packet has come for {seconds(age_s)}, {seconds(most_s)} allowed. {look}"
+    return [Outcome(Status.FAIL, text, round(age_s, 1), "s", limit)]
+
+
+@check(Place.RADIO, limits=("packet_loss",), needs=("sequence",))
+def packet_loss(window: Window) -> list[Outcome]:
+    """Few of the packets sent over the last five seconds are lost, by the vehicle's packet counter.
+
+    At 14 packets a second, 10 % loss strays beyond 40 % of the 70 packets less than once in 10^11 windows.
+    """
+    if not window.in_layout("sequence"):
+        window.need("sequence")
+    decoded, _, lost = window.radio(LOSS_WINDOW_S)
+    if decoded + lost < LEAST_PACKETS:
+        raise Unknown("Too few packets have come over the last 5 s to judge the loss.", stale=True)
+    limit = Limit(None, 100.0 * window.limits.packet_loss)
+
+    def good(value: float, decimals: int) -> str:
+        return f"{number(value, decimals)} % of the packets are lost, {allowed(limit, 0, '%')}."
+
+    def bad(value: float, decimals: int) -> str:
+        return f"{good(value, decimals)} Look at both aerials and their direction, and at the distance."
+
+    return [judged(100.0 * lost / (decoded + lost), limit, unit="%", decimals=0, good=good, bad=bad)]
+
+
+@check(Place.RADIO, limits=("damaged_share",))
+def frame_damage(window: Window) -> list[Outcome]:
+    """Few of the frames received over the last two seconds are damaged, or fewer than three.
+
+    At 28 frames in two seconds, 3 % damage strays beyond a quarter of them about once in a million windows.
+    """
+    decoded, damaged, _ = window.radio(DAMAGE_WINDOW_S)
+    if decoded + damaged == 0:
+        raise Unknown("No frame has come over the last 2 s to judge.", stale=True)
+    limit = Limit(None, 100.0 * window.limits.damaged_share)
+    share = 100.0 * damaged / (decoded + damaged)
+
+    def good(value: float, decimals: int) -> str:
+        return f"{number(value, decimals)} % of the frames arrive damaged, {allowed(limit, 0, '%')}."
+
+    def bad(value: float, decimals: int) -> str:
+        return (
+            f"{good(value, decimals)} Look for another transmitter on the channel, for another program on the "
+            "receiver's port, and at the receiver's speed setting."
+        )
+
+    if damaged < LEAST_DAMAGED:
+        return [Outcome(Status.PASS, good(share, 0), round(share), "%", limit)]
+    return [judged(share, limit, unit="%", decimals=0, good=good, bad=bad)]

@@ -1,0 +1,40 @@
+"""The check on the checks: what they cannot do without must be sent, and must have come."""
+
+from collections.abc import Sequence
+from itertools import chain
+
+from groundstation.config.vehicle import Place
+from groundstation.readiness.check import Check, Outcome, check
+from groundstation.readiness.finding import Status
+from groundstation.readiness.window import Unknown, Window
+
+NAMED = 3
+
+
+def required(checks: Sequence[Check]) -> Check:
+    """The check `required_measurements` over these checks."""
+
+    @check(Place.VEHICLE)
+    def required_measurements(window: Window) -> list[Outcome]:
+        """The vehicle sends every measurement the checks need, and each has come.
+
+        One of several alternatives is enough: a pyro circuit has its resistance, sense voltage or continuity.
+        """
+        wanted = list(dict.fromkeys(chain.from_iterable(c.needs(window.vehicle) for c in checks)))
+        absent = [names for names in wanted if not any(map(window.in_layout, names))]
+        if absent:
+            raise Unknown(
+                f"The vehicle does not send {_listed(absent)}. "
+                "Add it to a packet in the vehicle file and the firmware."
+            )
+        waiting = [names for names in wanted if not any(map(window.has_come, names))]
+        if waiting:
+            raise Unknown(f"{_listed(waiting)} has not come yet. Look at whether the packet is sent.", stale=True)
+        return [Outcome(Status.PASS, "Every measurement the checks need is sent and has come.")]
+
+    return required_measurements
+
+
+def _listed(wanted: list[tuple[str, ...]]) -> str:
+    named = ", ".join(" or ".join(names) for names in wanted[:NAMED])
+    return f"{named} and {len(wanted) - NAMED} more" if len(wanted) > NAMED else named

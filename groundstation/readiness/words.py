@@ -1,0 +1,59 @@
+"""How findings speak: measurement names, numbers and ranges as a person on the field reads them."""
+
+from groundstation.readiness.finding import Limit
+
+# A value outside its limit is shown with up to this many decimals more than the sensor earns, so that
+# "3.75 V, at least 3.75 V allowed" never stands there as a failure.
+EXTRA_DECIMALS = 3
+
+_PARTS = {"accel": "acceleration", "gyro": "rotation rate", "pin": "pin"}
+
+
+def spoken(name: str) -> str:
+    """A measurement's name in words: `pyro_1_resistance` is "pyro 1 resistance"."""
+    first, _, rest = name.partition("_")
+    return " ".join([_PARTS.get(first, first), *rest.split("_")]).strip()
+
+
+def number(value: float, decimals: int) -> str:
+    """The value with so many decimals, a true minus sign, and no minus before a zero."""
+    text = f"{value:.{decimals}f}"
+    if text[0] != "-":
+        return text
+    return text[1:] if not text.strip("-0.") else "−" + text[1:]
+
+
+def seconds(age_s: float) -> str:
+    """A time in seconds: one decimal below 10 s, whole seconds from there on, so that old ages change seldom."""
+    return f"{number(age_s, 1 if age_s < 10 else 0)} s"
+
+
+def allowed(limit: Limit, decimals: int, unit: str) -> str:
+    """What a limit allows, such as "0.8 to 3.0 ohm allowed"; `unit` may be empty."""
+    tail = f" {unit} allowed" if unit else " allowed"
+    if limit.least is not None and limit.greatest is not None:
+        return f"{number(limit.least, decimals)} to {number(limit.greatest, decimals)}{tail}"
+    if limit.greatest is not None:
+        return f"at most {number(limit.greatest, decimals)}{tail}"
+    return f"at least {number(limit.least or 0.0, decimals)}{tail}"
+
+
+def within(value: float, limit: Limit) -> bool:
+    """Whether a value lies within a limit; NaN never does."""
+    above = limit.least is None or value >= limit.least
+    below = limit.greatest is None or value <= limit.greatest
+    return value == value and above and below
+
+
+def telling(value: float, limit: Limit, decimals: int) -> tuple[float, int]:
+    """The value rounded to `decimals`, or to more where rounding would hide that it lies outside its limit.
+
+    Returns:
+        The rounded value and the number of decimals it is rounded to.
+    """
+    inside = within(value, limit)
+    for places in range(decimals, decimals + EXTRA_DECIMALS + 1):
+        rounded = round(value, places)
+        if inside or not within(rounded, limit):
+            break
+    return rounded, places
