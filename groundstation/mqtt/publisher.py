@@ -19,6 +19,7 @@ import logging
 import ssl
 from collections import Counter
 from collections.abc import Callable
+from contextlib import suppress
 from secrets import token_hex
 
 import aiomqtt
@@ -118,6 +119,7 @@ class Publisher:
                 log.info("MQTT: %s", self._trouble)
                 if not isinstance(error, aiomqtt.MqttError | OSError):
                     log.exception("MQTT: a fault in the publisher; it connects again")
+            _heed_cancelling()
             was_connected, self._connected = self._connected, False
             lasted = loop.time() - began_s >= QUICK_S
             if was_connected:
@@ -145,12 +147,18 @@ class Publisher:
             tls_context=ssl.create_default_context() if broker.tls else None,
         )
         async with client:
+            _heed_cancelling()
             self._connected = True
+            tasks = [asyncio.create_task(self._publishing(client)), asyncio.create_task(_until_broken(client))]
             try:
-                await self._publishing(client)
+                await asyncio.wait(tasks, return_when=asyncio.FIRST_EXCEPTION)
             except asyncio.CancelledError:
+                await _cancelled(tasks)
                 await self._farewell(client)
                 raise
+            for outcome in await _cancelled(tasks):
+                if isinstance(outcome, Exception):
+                    raise outcome
 
     async def _publishing(self, client: aiomqtt.Client) -> None:
         loop = asyncio.get_running_loop()
@@ -174,10 +182,9 @@ class Publisher:
                 station_due_s = loop.time() + REFRESH_S
                 await self._publish(client, self._outbox.station(self._clock()), qos=0)
             pause_s = max(0.0, min(verdict_due_s, values_due_s, station_due_s) - loop.time())
-            try:
-                await asyncio.wait_for(self._news.wait(), pause_s)
-            except TimeoutError:
-                continue
+            with suppress(TimeoutError):
+                async with asyncio.timeout(pause_s):
+                    await self._news.wait()
 
     async def _publish_values(self, client: aiomqtt.Client) -> None:
         waiting = self._outbox.take_measurements()
@@ -234,5 +241,30 @@ class Publisher:
         if number == SESSION_TAKEN_OVER or self._quick_drops + self._connected >= QUICK_DROPS:
             return f"the broker at {place} keeps dropping the connection: identifier in use elsewhere"
         if self._connected:
-            return f"the connection to {place} broke ({error}), connecting again"
+            # Code 4 and "unspecified" are what aiomqtt has to say of a connection that closed without a word.
+            why = "the broker or the network closed it" if number in (4, 0x80) else str(error)
+            return f"the connection to {place} broke ({why}), connecting again"
         return f"no connection to {place} ({error}), trying again"
+
+
+async def _until_broken(client: aiomqtt.Client) -> None:
+    """Raise as soon as the connection breaks. Nothing is subscribed to, so no message ever comes."""
+    async for _ in client.messages:
+        continue
+
+
+async def _cancelled(tasks: list[asyncio.Task[None]]) -> list[BaseException | None]:
+    """End the tasks and tell how each ended. `asyncio.wait_for` may lose a cancelling, so it is repeated."""
+    pending = set(tasks)
+    while pending:
+        for task in pending:
+            task.cancel()
+        _, pending = await asyncio.wait(pending, timeout=0.1)
+    return await asyncio.gather(*tasks, return_exceptions=True)
+
+
+def _heed_cancelling() -> None:
+    """Raise where this task was told to end and the client's own waiting or closing lost the word."""
+    task = asyncio.current_task()
+    if task is not None and task.cancelling():
+        raise asyncio.CancelledError
