@@ -198,8 +198,7 @@ class Recorder:
         except BaseException as error:
             if db is not None:
                 db.close()
-            for left in (path, _log_path(path), _log_index_path(path)):
-                left.unlink(missing_ok=True)
+            _remove(path)
             if isinstance(error, sqlite3.Error):
                 raise RecordingError(f"cannot create {path}: {error}", path=path) from error
             raise
@@ -227,7 +226,7 @@ class Recorder:
             self._db.executemany("INSERT INTO chunks VALUES (?, ?, ?, ?)", chunks)
             self._db.executemany("INSERT INTO events VALUES (?, ?, ?, ?, ?, ?)", events)
             self._db.execute("COMMIT")
-        except sqlite3.Error as error:
+        except Exception as error:
             # On a full disk SQLite has rolled back already, and a ROLLBACK would be an error of its own.
             if self._db.in_transaction:
                 with contextlib.suppress(sqlite3.Error):
@@ -277,6 +276,11 @@ class Recorder:
         """Let go of a file that can no longer be written, without noting an end."""
         with contextlib.suppress(sqlite3.Error):
             self._db.close()
+
+    def discard(self) -> None:
+        """Let go of a file that never held anything, and remove it."""
+        self.abandon()
+        _remove(self.path)
 
 
 class Recording:
@@ -481,5 +485,7 @@ def _log_path(path: Path) -> Path:
     return path.with_name(path.name + "-wal")
 
 
-def _log_index_path(path: Path) -> Path:
-    return path.with_name(path.name + "-shm")
+def _remove(path: Path) -> None:
+    for part in (path, _log_path(path), path.with_name(path.name + "-shm")):
+        with contextlib.suppress(OSError):
+            part.unlink()
