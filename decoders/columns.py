@@ -94,10 +94,11 @@ class ColumnReader:
         columns = {r.name: r.raw(windows[r.name]) for r in self._plain}
         if self._scaled:
             block = np.empty((len(self._scaled), windows.shape[0]))
-            for row, r in zip(block, self._scaled, strict=True):
-                row[:] = windows[r.name] if r.is_plain else r.raw(windows[r.name])
-            block *= self._scale
-            block += self._bias
+            with np.errstate(over="ignore", invalid="ignore"):  # a float of the wire may be huge, or a signalling NaN
+                for row, r in zip(block, self._scaled, strict=True):
+                    row[:] = windows[r.name] if r.is_plain else r.raw(windows[r.name])
+                block *= self._scale
+                block += self._bias
             columns.update(zip((r.name for r in self._scaled), block, strict=True))
         return {name: columns[name] for name in self._names}
 
