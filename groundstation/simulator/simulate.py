@@ -1,0 +1,145 @@
+"""A simulated vehicle as a stream of timed frames, with the truth to compare with.
+
+Pure: no clock, no I/O; the same arguments give the same bytes at the same times. Time is seconds from the
+simulation's start. Readings are pulled packet by packet, so that an endless pad watch needs no memory.
+"""
+
+import random
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from typing import NamedTuple
+
+from groundstation.config.station import Site
+from groundstation.config.vehicle import Vehicle
+from groundstation.simulator.errors import FaultError
+from groundstation.simulator.faults import Context, TimedFault, parse
+from groundstation.simulator.flight import Flight, fly
+from groundstation.simulator.measuring import Measuring
+from groundstation.simulator.packets import PacketBuilder
+from groundstation.simulator.pad import PadPlan, mean_wind_mps, standing
+from groundstation.simulator.radio import Channel, Radio
+from groundstation.simulator.scatter import Scatter
+from groundstation.simulator.sensors import Values
+from groundstation.simulator.truth import BodyState, Truth
+from groundstation.simulator.wind import Wind
+
+
+class TimedFrame(NamedTuple):
+    """One frame, delimiters included, and when its last byte arrives at the receiver [s]."""
+
+    t_s: float
+    data: bytes
+
+
+@dataclass(frozen=True, slots=True)
+class _Moment:
+    """One packet's time, what the vehicle measured then, and what was true."""
+
+    t_s: float
+    packet: str
+    values: Values
+    state: BodyState
+
+
+class SimulatedVehicle:
+    """See the module; iterating gives `TimedFrame`s in order of time, without end, from the start each time.
+
+    Args:
+        vehicle: The vehicle file.
+        site: The pad's place and air.
+        seed: All that is random comes from it.
+        launch_at_s: Time of ignition; None stays on the pad.
+        faults: What goes wrong when; texts are read by `groundstation.simulator.faults.parse`.
+        radio: How the link behaves.
+        plan: What is done with the vehicle on the pad.
+        scatter: How this flight differs from the vehicle file; None draws it from the seed.
+    Raises:
+        FaultError: A fault that does not exist, or cannot happen to this vehicle.
+        FlightError: The vehicle as described cannot fly.
+    """
+
+    def __init__(
+        self,
+        vehicle: Vehicle,
+        site: Site,
+        *,
+        seed: int,
+        launch_at_s: float | None = None,
+        faults: Sequence[TimedFault | str] = (),
+        radio: Radio | None = None,
+        plan: PadPlan | None = None,
+        scatter: Scatter | None = None,
+    ) -> None:
+        self._vehicle = vehicle
+        self._site = site
+        self._seed = seed
+        self._radio = Radio() if radio is None else radio
+        self._plan = PadPlan() if plan is None else plan
+        self._faults = tuple(parse(f, vehicle) if isinstance(f, str) else f for f in faults)
+        if scatter is None:
+            scatter = Scatter.drawn(random.Random(f"{seed}/scatter"))
+        self.scatter = scatter
+        self._standing = standing(
+            vehicle, site, tilt_rad=scatter.rod_tilt_rad, heading_rad=scatter.rod_heading_rad
+        )
+        self._flight: Flight | None = None
+        if launch_at_s is not None:
+            self._flight = fly(vehicle, site, ignition_s=launch_at_s, scatter=scatter, seed=seed)
+
+    @property
+    def truth(self) -> Truth | None:
+        """The whole flight, known from the start; None for a vehicle that stays on the pad."""
+        return None if self._flight is None else self._flight.truth
+
+    def __iter__(self) -> Iterator[TimedFrame]:
+        return self.frames()
+
+    def frames(self, seconds: float | None = None) -> Iterator[TimedFrame]:
+        """The frames sent in the first `seconds`, or without end."""
+        builder = PacketBuilder(self._vehicle, uptime_s=self._plan.uptime_s)
+        channel = Channel(self._radio, random.Random(f"{self._seed}/radio"))
+        draws = random.Random(f"{self._seed}/frame faults")
+        for moment in self._moments(builder):
+            if seconds is not None and moment.t_s >= seconds:
+                return
+            frame: bytes | None = builder.frame(moment.packet, moment.values)
+            carried = channel.carry(moment.t_s, frame) if frame is not None else None
+            for timed in self._active(moment.t_s):
+                if timed.fault.on_frame is not None and carried is not None:
+                    changed = timed.fault.on_frame(carried[1], draws)
+                    carried = None if changed is None else (carried[0], changed)
+            if carried is not None:
+                yield TimedFrame(*carried)
+
+    def _moments(self, builder: PacketBuilder) -> Iterator[_Moment]:
+        times = None if self._flight is None else self._flight.truth.times
+        measuring = Measuring(self._vehicle, self._site, self._plan, times, seed=self._seed)
+        wind = Wind(mean_wind_mps(self._site), random.Random(f"{self._seed}/pad wind"))
+        before: dict[int, Values] = {}
+        last_s = 0.0
+        for t_s, packet in builder.due():
+            wind.advance(t_s - last_s)
+            last_s = t_s
+            state = self._state_at(t_s, wind)
+            active = self._active(t_s)
+            for timed in active:
+                if timed.fault.on_state is not None:
+                    state = timed.fault.on_state(state)
+            values = measuring.at(t_s, state)
+            for k, timed in enumerate(self._faults):
+                if timed in active and timed.fault.on_values is not None:
+                    context = Context(self._vehicle, timed.channel, before.setdefault(k, values))
+                    values = timed.fault.on_values(values, context)
+            yield _Moment(t_s, packet, values, state)
+
+    def _active(self, t_s: float) -> list[TimedFault]:
+        return [f for f in self._faults if t_s >= f.at_s]
+
+    def _state_at(self, t_s: float, wind: Wind) -> BodyState:
+        if self._flight is not None and self._flight.contains(t_s):
+            return self._flight.state_at(t_s)
+        resting = self._standing if self._flight is None or t_s < self._flight.begins_s else self._flight.at_rest
+        return resting._replace(t_s=t_s, wind_mps=wind.at(0.0))
+
+
+__all__ = ["FaultError", "SimulatedVehicle", "TimedFrame"]
