@@ -1,89 +1,146 @@
 """Quantities as a person writes them ("850 mAh", "0.8 ohm") turned into SI numbers, once, at the file's edge.
 
-A bare number where a unit belongs is refused: guessing a unit is how wrong numbers get in.
+A bare number where a unit belongs is refused: guessing a unit is how wrong numbers get in. A text is a number and
+a unit and nothing else; it is never evaluated as an expression.
 """
 
-from collections.abc import Callable
-from functools import cache
-from typing import Annotated, Any
+from __future__ import annotations
 
-import pint
-from pydantic import BeforeValidator
+import math
+import re
+from dataclasses import dataclass
+from functools import cache
+from typing import TYPE_CHECKING, Annotated, Any
+
+from pydantic import GetCoreSchemaHandler
+from pydantic_core import CoreSchema, core_schema
+
+if TYPE_CHECKING:
+    import pint
+
+LABELS = frozenset({"1", "dB", "dBm"})
+"""Units that are never converted: a plain number, and levels, because their scale is logarithmic."""
+
+_QUANTITY = re.compile(r"\s*([+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?)\s*(\S.*?)\s*")
+_UNIT = re.compile(r"[A-Za-zµμΩΩ°%][A-Za-z_µμΩΩ°%²³·/*^ 0-9-]{0,40}")
+_LONG_NUMBER = re.compile(r"\d{2}")  # no unit has an exponent of two digits
 
 
 @cache
 def registry() -> pint.UnitRegistry[float]:
-    """The one unit registry, with the few spellings field use adds."""
-    ureg: pint.UnitRegistry[float] = pint.UnitRegistry(autoconvert_offset_to_baseunit=True)
-    ureg.define("degC = kelvin; offset: 273.15")
-    ureg.define("dBm_level = []")
-    ureg.define("@alias kelvin = Kelvin")
-    return ureg
+    """The one unit registry; made when the first unit is read, because that takes a while."""
+    import pint
+
+    return pint.UnitRegistry()
 
 
-def to_si(text: object, unit: str) -> float:
+def to_si(text: object, unit: str, example: str | None = None) -> float:
     """The quantity `text` in `unit`.
 
     Args:
         text: A number and a unit, such as "12.5 g".
         unit: Unit inside the program, in pint's notation; "1" for a plain number.
+        example: What a message shows as a good value.
     Raises:
-        ValueError: Not a number with a unit, or a unit of another kind.
+        ValueError: Not a finite number with a unit, or a unit of another kind.
     """
-    example = {"1": "0.5"}.get(unit, f"1.0 {unit}")
     if unit == "1":
-        if isinstance(text, bool) or not isinstance(text, (int, float)):
-            raise ValueError(f"found {text!r}, expected a plain number such as {example}")
+        if isinstance(text, bool) or not isinstance(text, (int, float)) or not math.isfinite(text):
+            raise ValueError(f"found {shown(text)}, expected a plain number such as {example or '0.5'}")
         return float(text)
-    if not isinstance(text, str):
-        raise ValueError(f'found {text!r}, expected a number with a unit such as "{example}"')
+    wanted = f'a number with a unit such as "{example or f"1.0 {unit}"}"'
+    match = _QUANTITY.fullmatch(text) if isinstance(text, str) else None
+    if match is None:
+        raise ValueError(f"found {shown(text)}, expected {wanted}")
     try:
-        return float(registry().Quantity(text).to(unit).magnitude)
-    except pint.DimensionalityError as error:
-        raise ValueError(f'found "{text}", expected a unit that converts to {unit}') from error
-    except Exception as error:  # pint raises a different exception for each way of being unreadable
-        raise ValueError(f'found "{text}", expected a number with a unit such as "{example}"') from error
+        scale, bias = unit_to_si(match[2], unit)
+    except ValueError as error:
+        raise ValueError(f"found {shown(text)}, expected {wanted}; {error}") from error
+    value = float(match[1]) * scale + bias
+    if not math.isfinite(value):
+        raise ValueError(f"found {shown(text)}, expected {wanted}")
+    return value
 
 
+def shown(value: object) -> str:
+    """A value as the file would write it, cut short if it is long."""
+    if isinstance(value, str):
+        text = '"' + value.replace("\n", "\\n") + '"'
+    elif isinstance(value, bool):
+        text = "true" if value else "false"
+    elif isinstance(value, dict):
+        return "a table"
+    elif isinstance(value, (list, tuple)):
+        text = "[" + ", ".join(shown(item) for item in value) + "]"
+    else:
+        text = str(value)
+    return text if len(text) <= 60 else text[:57] + "..."
+
+
+@cache
 def unit_to_si(unit: str, si_unit: str) -> tuple[float, float]:
     """Scale and bias that turn a value in `unit` into `si_unit`: value * scale + bias.
 
     Raises:
-        ValueError: The unit is unknown, or of another kind.
+        ValueError: The unit is unknown, or of another kind; the message says which.
     """
     if unit == si_unit:
         return 1.0, 0.0
-    try:
-        quantity = registry().Quantity
-        bias = float(quantity(0.0, unit).to(si_unit).magnitude)
-        scale = float(quantity(1.0, unit).to(si_unit).magnitude) - bias
-    except pint.DimensionalityError as error:
-        raise ValueError(f'found unit "{unit}", expected one that converts to {si_unit}') from error
-    except Exception as error:
-        raise ValueError(f'found unit "{unit}", which is not known; expected one such as {si_unit}') from error
+    if not is_unit(unit):
+        raise ValueError(f'the unit "{unit}" is not known')
+    if {unit, si_unit} & LABELS:
+        raise ValueError(f'the unit "{unit}" does not convert to {si_unit}')
+    units = registry()
+    # Comparing root units, not dimensions: pint gives an angle no dimension, so that 5 Hz would become 5 rad/s.
+    if units.get_root_units(unit)[1] != units.get_root_units(si_unit)[1]:
+        raise ValueError(f'the unit "{unit}" does not convert to {si_unit}')
+    bias = float(units.Quantity(0.0, unit).to(si_unit).magnitude)
+    scale = float(units.Quantity(1.0, unit).to(si_unit).magnitude) - bias
     return scale, bias
 
 
-def _reader(unit: str) -> Callable[[Any], float]:
-    def read(text: Any) -> float:
-        return to_si(text, unit)
+@cache
+def is_unit(unit: str) -> bool:
+    """Whether `unit` is a unit: one that pint knows, or one of `LABELS`."""
+    if unit in LABELS:
+        return True
+    if not _UNIT.fullmatch(unit) or _LONG_NUMBER.search(unit):
+        return False
+    try:
+        registry().parse_units(unit)
+    except Exception:  # pint raises a different exception for each way of being unreadable
+        return False
+    return True
 
-    return read
+
+@dataclass(frozen=True, slots=True)
+class Quantity:
+    """Marks a number that the file writes with its unit: read as `unit`, shown in messages as `example`."""
+
+    unit: str
+    example: str
+
+    def __get_pydantic_core_schema__(self, source: Any, handler: GetCoreSchemaHandler) -> CoreSchema:
+        """Read the text first, then apply what the float asks for."""
+        return core_schema.no_info_before_validator_function(self._read, handler(source))
+
+    def _read(self, text: Any) -> float:
+        return to_si(text, self.unit, self.example)
 
 
-Metres = Annotated[float, BeforeValidator(_reader("m"))]
-SquareMetres = Annotated[float, BeforeValidator(_reader("m^2"))]
-Kilograms = Annotated[float, BeforeValidator(_reader("kg"))]
-KilogramSquareMetres = Annotated[float, BeforeValidator(_reader("kg m^2"))]
-Seconds = Annotated[float, BeforeValidator(_reader("s"))]
-Newtons = Annotated[float, BeforeValidator(_reader("N"))]
-Volts = Annotated[float, BeforeValidator(_reader("V"))]
-Amperes = Annotated[float, BeforeValidator(_reader("A"))]
-Ohms = Annotated[float, BeforeValidator(_reader("ohm"))]
-Coulombs = Annotated[float, BeforeValidator(_reader("coulomb"))]
-Radians = Annotated[float, BeforeValidator(_reader("rad"))]
-RadiansPerSecond = Annotated[float, BeforeValidator(_reader("rad/s"))]
-Pascals = Annotated[float, BeforeValidator(_reader("Pa"))]
-Kelvins = Annotated[float, BeforeValidator(_reader("K"))]
-MetresPerSecond = Annotated[float, BeforeValidator(_reader("m/s"))]
-MetresPerSecondSquared = Annotated[float, BeforeValidator(_reader("m/s^2"))]
+Metres = Annotated[float, Quantity("m", "1.2 m")]
+SquareMetres = Annotated[float, Quantity("m^2", "0.4 m^2")]
+Kilograms = Annotated[float, Quantity("kg", "850 g")]
+KilogramSquareMetres = Annotated[float, Quantity("kg m^2", "0.1 kg m^2")]
+Seconds = Annotated[float, Quantity("s", "3.5 s")]
+Newtons = Annotated[float, Quantity("N", "40 N")]
+Volts = Annotated[float, Quantity("V", "3.7 V")]
+Amperes = Annotated[float, Quantity("A", "1.5 A")]
+Ohms = Annotated[float, Quantity("ohm", "0.8 ohm")]
+Coulombs = Annotated[float, Quantity("coulomb", "850 mAh")]
+Radians = Annotated[float, Quantity("rad", "5 deg")]
+RadiansPerSecond = Annotated[float, Quantity("rad/s", "180 deg/s")]
+Pascals = Annotated[float, Quantity("Pa", "1009.3 hPa")]
+Kelvins = Annotated[float, Quantity("K", "20 degC")]
+MetresPerSecond = Annotated[float, Quantity("m/s", "3.5 m/s")]
+MetresPerSecondSquared = Annotated[float, Quantity("m/s^2", "160 m/s^2")]

@@ -2,11 +2,11 @@
 
 from pydantic import Field
 
+from groundstation.config.filetable import FileTable
 from groundstation.config.quantities import Kelvins, Metres, MetresPerSecond, Pascals, Radians
-from groundstation.config.vehicle import _Table
 
 
-class Site(_Table):
+class Site(FileTable):
     """The pad's place and air. What is not known is left out, and the checks that need it say so."""
 
     name: str = ""
@@ -21,20 +21,20 @@ class Site(_Table):
     wind_from_rad: Radians | None = Field(alias="wind_from", default=None)
 
 
-class Recording(_Table):
+class Recording(FileTable):
     """Where sessions are recorded."""
 
     folder: str = "."
     fallback_folder: str | None = None
 
 
-class Mqtt(_Table):
+class Mqtt(FileTable):
     """The broker measurements go to, if any."""
 
     broker: str | None = None
 
 
-class Pages(_Table):
+class Pages(FileTable):
     """Where the pages are served."""
 
     host: str = "127.0.0.1"
@@ -42,7 +42,7 @@ class Pages(_Table):
     trusted_hosts: tuple[str, ...] = ()
 
 
-class Station(_Table):
+class Station(FileTable):
     """Everything the station file says."""
 
     links: tuple[str, ...] = Field(default=(), description="such as serial:/dev/ttyUSB0?baud=57600, tcp://host:port")

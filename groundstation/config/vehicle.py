@@ -6,10 +6,11 @@ Attributes carry their unit in the name; the file's keys do not, because there a
 
 import itertools
 from enum import StrEnum
-from typing import Annotated, Any, Literal
+from typing import Any, Literal
 
-from pydantic import BaseModel, ConfigDict, Field, model_validator
+from pydantic import Field, model_validator
 
+from groundstation.config.filetable import FileTable
 from groundstation.config.quantities import (
     Coulombs,
     Kelvins,
@@ -26,13 +27,6 @@ from groundstation.config.quantities import (
     SquareMetres,
     Volts,
 )
-
-
-class _Table(BaseModel):
-    """A table of the file: no key it does not know, no change after loading."""
-
-    model_config = ConfigDict(extra="forbid", frozen=True, validate_by_name=False, validate_by_alias=True)
-
 
 Band = tuple[float, float]
 
@@ -54,7 +48,7 @@ class Place(StrEnum):
     RANGE = "range"
 
 
-class Part(_Table):
+class Part(FileTable):
     """A part as it is drawn: from so far to so far behind the nose's tip."""
 
     place: Place
@@ -62,7 +56,7 @@ class Part(_Table):
     to_m: Metres = Field(alias="to", gt=0)
 
 
-class Airframe(_Table):
+class Airframe(FileTable):
     """The body."""
 
     length_m: Metres = Field(alias="length", gt=0)
@@ -75,7 +69,7 @@ class Airframe(_Table):
     parts: tuple[Part, ...] = Field(alias="part", default=())
 
 
-class Battery(_Table):
+class Battery(FileTable):
     """The pack."""
 
     chemistry: Literal["lithium polymer"]
@@ -91,7 +85,7 @@ class Load(StrEnum):
     AUXILIARY = "auxiliary"
 
 
-class Pyro(_Table):
+class Pyro(FileTable):
     """One pyro channel. Its circuit is judged by whichever of resistance, sense or continuity is telemetered."""
 
     channel: int = Field(ge=1, le=16)
@@ -102,7 +96,7 @@ class Pyro(_Table):
     sense_v: tuple[Volts, Volts] | None = Field(alias="sense", default=None)
 
 
-class PullPin(_Table):
+class PullPin(FileTable):
     """The pull-pin: what its contact reads with the pin in, and what pulling it does."""
 
     inserted_reads: Literal[0, 1]
@@ -110,7 +104,7 @@ class PullPin(_Table):
     enables_pyro: tuple[int, ...] = Field(default=(), description="channels live only with the pin pulled")
 
 
-class Gimbal(_Table):
+class Gimbal(FileTable):
     """The motor's gimbal; outer axis is body x, inner axis body y."""
 
     limit_rad: Radians = Field(alias="limit", gt=0)
@@ -120,7 +114,7 @@ class Gimbal(_Table):
     rate_limit_radps: RadiansPerSecond = Field(alias="rate_limit", gt=0)
 
 
-class Motor(_Table):
+class Motor(FileTable):
     """The motor: a thrust curve from ignition to burnout, or an average thrust and a burn time."""
 
     propellant_mass_kg: Kilograms = Field(alias="propellant_mass", gt=0)
@@ -160,14 +154,14 @@ class Motor(_Table):
         return sum((b[0] - a[0]) * (a[1] + b[1]) / 2 for a, b in itertools.pairwise(points))
 
 
-class Recovery(_Table):
+class Recovery(FileTable):
     """The parachute."""
 
     parachute_area_m2: SquareMetres = Field(alias="parachute_area", gt=0)
     drag_coefficient: float = Field(gt=0)
 
 
-class Sensors(_Table):
+class Sensors(FileTable):
     """How the sensors sit: for each body axis, the sensor's axis that lies along it, with its sign ("+x", "-z")."""
 
     accel: tuple[str, str, str] = ("+x", "+y", "+z")
@@ -202,7 +196,7 @@ def _limit(default: Any, source: str, *, alias: str | None = None, text: str) ->
 PRACTICE = "common practice, no source"
 
 
-class Limits(_Table):
+class Limits(FileTable):
     """What each check allows. Every limit may be set in the file; the defaults say where they come from."""
 
     settling_time_s: Seconds = _limit(
@@ -232,7 +226,7 @@ class Limits(_Table):
     stuck_time_s: Seconds = _limit("1.2 s", PRACTICE, alias="stuck_time", text="a noisy sensor without any change")
 
 
-class FieldEntry(_Table):
+class FieldEntry(FileTable):
     """One field of a packet as the file describes it; see `groundstation.config.telemetry` for the types."""
 
     name: str
@@ -246,7 +240,7 @@ class FieldEntry(_Table):
     text: str = ""
 
 
-class BitEntry(_Table):
+class BitEntry(FileTable):
     """Some bits of a field: `at` counts from the least significant bit."""
 
     name: str
@@ -260,7 +254,7 @@ class BitEntry(_Table):
     text: str = ""
 
 
-class PacketEntry(_Table):
+class PacketEntry(FileTable):
     """One kind of packet: the fields follow the discriminator in the order given, without gaps."""
 
     name: str
@@ -269,7 +263,7 @@ class PacketEntry(_Table):
     fields: tuple[FieldEntry, ...] = Field(min_length=1)
 
 
-class Telemetry(_Table):
+class Telemetry(FileTable):
     """The stream."""
 
     framing: Literal["cobs"]
@@ -281,17 +275,17 @@ class Telemetry(_Table):
     packets: tuple[PacketEntry, ...] = Field(alias="packet", min_length=1)
 
 
-class Vehicle(_Table):
+class Vehicle(FileTable):
     """Everything the vehicle file says."""
 
     name: str
     airframe: Airframe
     battery: Battery
-    pyro: Annotated[tuple[Pyro, ...], Field(default=())]
+    pyro: tuple[Pyro, ...] = ()
     pull_pin: PullPin | None = None
     gimbal: Gimbal | None = None
     motor: Motor
     recovery: Recovery
-    sensors: Sensors = Sensors()
-    limits: Limits = Limits()
+    sensors: Sensors = Field(default_factory=Sensors)
+    limits: Limits = Field(default_factory=Limits)
     telemetry: Telemetry
