@@ -39,6 +39,7 @@ class MotionSample:
     accel_mps2: tuple[float, float, float] = (NAN, NAN, NAN)
     gyro_radps: tuple[float, float, float] = (NAN, NAN, NAN)
     attitude: tuple[float, float, float, float] = (NAN, NAN, NAN, NAN)
+    temperature_k: float = NAN  # of the bay: stands in for the air's on the pad where the site file has none
 
 
 @dataclass(frozen=True, slots=True)

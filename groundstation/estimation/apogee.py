@@ -1,8 +1,9 @@
 """How high it will go: boost and coast in closed form with drag, from where it is now.
 
 Source:
-    Fehskens and Malewicki's closed forms, as printed in Mandell, Caporaso and Bengen, Topics in Advanced Model Rocketry
-    (MIT Press, 1973), chapter 4, eq. 20, 21 and 67. Mass is constant in each part of the flight, drag goes with v².
+    Fehskens and Malewicki's closed forms, as printed in Mandell, Caporaso and Bengen, Topics in Advanced Model
+    Rocketry (MIT Press, 1973), chapter 4, eq. 20, 21 and 67. Mass is constant in each part of the flight, drag goes
+    with v².
 """
 
 import math
@@ -43,7 +44,7 @@ def boost(
 ) -> Rise:
     """A burn of constant thrust from an upward speed, 0 included; mass is the mean over the burn.
 
-    Below its terminal speed the rise follows tanh, above it coth; a thrust below the weight slows it as a coast would.
+    Below its terminal speed the rise follows tanh, above it coth; both are one form here.
     """
     net_n = thrust_n - mass_kg * gravity_mps2
     if burn_s <= 0.0:

@@ -37,14 +37,14 @@ def unit_quaternion(sent: Quaternion) -> Quaternion | None:
 
 
 def nearer_sign(q: Quaternion, previous: Quaternion) -> Quaternion:
-    """q or -q, whichever lies nearer to the quaternion before it; both are the same attitude."""
+    """The quaternion or its negative, whichever lies nearer to the one before it; both are the same attitude."""
     w, x, y, z = q
     dot = w * previous[0] + x * previous[1] + y * previous[2] + z * previous[3]
     return (-w, -x, -y, -z) if dot < 0.0 else q
 
 
 def continuous_signs(quaternions: FloatArray) -> FloatArray:
-    """(n, 4) quaternions with signs chosen so that each lies nearer to the finite one before it; NaN rows stay NaN."""
+    """(n, 4) quaternions, each with the sign that lies nearer to the finite one before it; NaN rows stay NaN."""
     if quaternions.ndim != 2 or quaternions.shape[1] != 4:
         raise ValueError(f"found shape {quaternions.shape}, expected (n, 4)")
     out = quaternions.copy()

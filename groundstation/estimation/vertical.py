@@ -1,7 +1,7 @@
 """Height and vertical speed by a Kalman filter over pressure height and upward acceleration.
 
-State x = (h, v, b): height above the pad [m], upward speed [m/s], and the accelerometer's bias in the upward direction
-[m/s²]. Between two samples the measured acceleration is taken to run straight from a0 to a1:
+State x = (h, v, b): height above the pad [m], upward speed [m/s], and the accelerometer's bias in the upward
+direction [m/s²]. Between two samples the measured acceleration is taken to run straight from a0 to a1:
 
     h ← h + v·dt + (2·a0 + a1)/6·dt² - b·dt²/2        F = | 1  dt  -dt²/2 |
     v ← v + (a0 + a1)/2·dt - b·dt                         | 0   1  -dt    |
@@ -12,8 +12,8 @@ Q = s·(dt²/2, dt)ᵀ(dt²/2, dt) for h and v, and q_b·dt for b. A pressure he
 Steps are written out in plain floats: at three states that is ten times faster than matrices.
 
 Source:
-    Y. Bar-Shalom, X. R. Li, T. Kirubarajan, Estimation with Applications to Tracking and Navigation (2001), chapters 5
-    and 6 (chapter numbers from memory); checked against filterpy.
+    Y. Bar-Shalom, X. R. Li, T. Kirubarajan, Estimation with Applications to Tracking and Navigation (2001),
+    chapters 5 and 6 (chapter numbers from memory); checked against filterpy.
 """
 
 import math

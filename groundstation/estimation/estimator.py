@@ -1,0 +1,148 @@
+"""From motion samples to the vehicle's state and the flight's events, sample by sample.
+
+Deterministic and causal: the same samples give the same states, and nothing depends on what comes later. Anything in
+a sample may be NaN. Repeated and late samples change nothing.
+"""
+
+import math
+from collections import deque
+
+from groundstation.config.station import Site
+from groundstation.config.vehicle import Vehicle
+from groundstation.estimation.ascent import ExpectedAscent
+from groundstation.estimation.atmosphere import SEA_LEVEL_K, SEA_LEVEL_PA, density_kgpm3
+from groundstation.estimation.attitude import lean
+from groundstation.estimation.clock import StepClock
+from groundstation.estimation.flight import Flight, Moment, Reading
+from groundstation.estimation.liftoff import LiftoffDetector
+from groundstation.estimation.motion_model import ForceReader, Specific, resting_tilt
+from groundstation.estimation.pad import PadReference
+from groundstation.inputs import NS_PER_S
+from groundstation.state import NAN, FlightEvent, MotionSample, Phase, State
+
+# Samples kept from before a recognised liftoff, to fly them again from the pad: 3 s at 20 a second.
+REMEMBERED = 64
+SMOOTHING_S = 1.0
+BIAS_S = 10.0
+# Pressures outside are a broken sensor's (20 kPa: 12 km high; 115 kPa: 1 km below the sea).
+LEAST_PA, GREATEST_PA = 20_000.0, 115_000.0
+
+
+class Estimator:
+    """See the module.
+
+    Args:
+        vehicle: The vehicle file.
+        site: The pad's place and air; what it leaves out is replaced by the standard, with a wider uncertainty.
+    """
+
+    def __init__(self, vehicle: Vehicle, site: Site) -> None:
+        self._pad = PadReference(site)
+        density = density_kgpm3(site.pressure_pa or SEA_LEVEL_PA, site.temperature_k or SEA_LEVEL_K)
+        self._ascent = ExpectedAscent(vehicle, density_kgpm3=density, gravity_mps2=self._pad.gravity_mps2)
+        self._forces = ForceReader(vehicle, self._pad.gravity_mps2)
+        self._liftoff = LiftoffDetector(self._ascent.first_accel_mps2)
+        self._clock = StepClock()
+        self._restarts = 0
+        self._recent: deque[Reading] = deque(maxlen=REMEMBERED)
+        self._flight: Flight | None = None
+        self._t_s = 0.0
+        self._at_ns = 0
+        self._bias_mps2 = 0.0
+        self._height_m = 0.0
+        self._smooth = 1.0
+        self._state: State | None = None
+
+    def step(self, sample: MotionSample) -> tuple[State, tuple[FlightEvent, ...]]:
+        """Take in the next sample; returns the state after it and what it made known of the flight."""
+        dt_s = self._clock.step_s(sample.received_ns, sample.vehicle_time_s)
+        self._at_ns = max(self._at_ns, sample.received_ns)
+        if dt_s is None and self._state is not None:
+            return self._state, ()
+        self._t_s += dt_s or 0.0
+        specific = self._forces.read(sample)
+        pressure_pa = sample.pressure_pa if LEAST_PA <= sample.pressure_pa <= GREATEST_PA else NAN
+        reading = Reading(self._t_s, specific, pressure_pa)
+        if self._flight is None:
+            moments = self._stand(dt_s or 0.0, sample, reading)
+        else:
+            if self._clock.restarts != self._restarts:
+                self._forces.distrust_attitude()
+            moments = self._flight.step(reading)
+        self._restarts = self._clock.restarts
+        self._state = self._standing(sample, specific) if self._flight is None else self._flying(sample, specific)
+        return self._state, tuple(self._event(m) for m in moments) if moments else ()
+
+    def _stand(self, dt_s: float, sample: MotionSample, reading: Reading) -> list[Moment]:
+        """One sample on the pad: follow the reference, watch for liftoff."""
+        specific, pad = reading.specific, self._pad
+        pad.observe_temperature(sample.temperature_k)
+        pad.observe(reading.t_s, reading.pressure_pa, still=specific.still)
+        self._recent.append(reading)
+        height_m, sigma_m = NAN, NAN
+        if pad.air is not None:
+            height_m = pad.air.height_m(reading.pressure_pa)
+            sigma_m = pad.air.metres_per_pascal(pad.air.pressure_pa) * pad.noise_pa
+        found = self._liftoff.observe(
+            reading.t_s,
+            specific.up - self._bias_mps2,
+            specific.sideways,
+            height_m,
+            sigma_m,
+            still=specific.still,
+        )
+        if found is not None:
+            pad.freeze()
+            self._flight = Flight(found, self._recent, self._bias_mps2, pad, self._ascent)
+            self._recent.clear()
+            return self._flight.moments
+        if specific.still and specific.up == specific.up:
+            self._forces.learn_at_rest(sample, specific)
+            self._bias_mps2 += dt_s / (BIAS_S + dt_s) * (specific.up - self._bias_mps2)
+        if height_m == height_m:
+            self._smooth = max(dt_s / (SMOOTHING_S + dt_s), min(self._smooth, 1.0 / (1.0 + 1.0 / self._smooth)))
+            self._height_m += self._smooth * (height_m - self._height_m)
+        return []
+
+    def _standing(self, sample: MotionSample, specific: Specific) -> State:
+        pad = self._pad
+        height_m, sigma_m = NAN, NAN
+        if pad.air is not None:
+            height_m = self._height_m
+            smoothed_pa = pad.noise_pa * math.sqrt(self._smooth / (2.0 - self._smooth))
+            sigma_m = pad.air.metres_per_pascal(pad.air.pressure_pa) * math.hypot(smoothed_pa, pad.sigma_pa)
+        tilt, heading = self._lean(sample, specific)
+        speed_sigma = 0.05 if specific.still else 1.0
+        accel = specific.up - self._bias_mps2
+        return State(self._at_ns, Phase.PAD, height_m, sigma_m, 0.0, speed_sigma, accel, tilt, heading, NAN, NAN)
+
+    def _flying(self, sample: MotionSample, specific: Specific) -> State:
+        flight = self._flight
+        assert flight is not None
+        tilt, heading = self._lean(sample, specific)
+        apogee_m, apogee_sigma_m = flight.predicted_apogee(tilt)
+        return State(
+            self._at_ns,
+            flight.phase,
+            flight.filter.h,
+            flight.height_sigma_m,
+            flight.filter.v,
+            flight.speed_sigma_mps,
+            flight.accel_up_mps2,
+            tilt,
+            heading,
+            apogee_m,
+            apogee_sigma_m,
+        )
+
+    def _lean(self, sample: MotionSample, specific: Specific) -> tuple[float, float]:
+        """Tilt and heading: by the attitude, or at rest by the accelerometer, which cannot know the heading."""
+        if specific.attitude is not None:
+            leaning = lean(specific.attitude)
+            return leaning.tilt_rad, leaning.heading_rad
+        resting = self._flight is None or self._flight.phase is Phase.LANDED
+        return (resting_tilt(sample) if resting and specific.still else NAN), NAN
+
+    def _event(self, moment: Moment) -> FlightEvent:
+        at_ns = self._at_ns - round((self._t_s - moment.t_s) * NS_PER_S)
+        return FlightEvent(moment.kind, at_ns, self._at_ns, moment.height_m, moment.height_sigma_m)

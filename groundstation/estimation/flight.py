@@ -1,0 +1,320 @@
+"""One flight from liftoff on: the height filter driven by what each sample says, the phases, and the events.
+
+Phase by phase the filter is told what to believe: the accelerometer in boost and coast; under the canopy, where a
+body swings and a flight computer's attitude has been through the ejection's shock, pressure alone.
+"""
+
+import math
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from groundstation.estimation.apogee import coast
+from groundstation.estimation.ascent import DRAG_SPREAD, MOTOR_SPREAD, ExpectedAscent
+from groundstation.estimation.liftoff import GAP_S, Liftoff
+from groundstation.estimation.motion_model import Specific
+from groundstation.estimation.pad import PadReference
+from groundstation.estimation.phases import Evidence, next_transition
+from groundstation.estimation.vertical import VerticalFilter
+from groundstation.state import FlightEventKind, Phase
+
+NO_PUSH_MPS2 = 1.5  # specific force along the axis: below, thrust is no more than drag
+# Errors of a measured acceleration, one standard deviation: a part that is always there, and a part of its size
+# (vibration caught between samples, scale, attitude; without an attitude the lean of the axis as well).
+ACCEL_NOISE_MPS2 = 0.3
+ACCEL_NOISE_SHARE = 0.03
+AXIS_ONLY_SHARE = 0.06
+BIAS_SIGMA_MPS2 = 0.15
+BIAS_WALK_BOOST = 0.1  # [m²/s⁵]: errors of scale show as a bias while thrust lasts
+BIAS_WALK_COAST = 0.002
+UNSEEN_BOOST_MPS2 = 20.0  # what acceleration may have been over a gap, beyond what its ends say
+UNSEEN_COAST_MPS2 = 4.0
+SHOCK_MPS2 = 20.0  # more specific force than this beside drag, without a motor, is a charge, not a motion
+OPENING_S = 6.0  # after apogee a canopy may open at any moment
+OPENING_DENSITY = 40.0  # [m²/s³] of unknown acceleration while it opens, or whenever pressure says speed changes
+STEADY_DENSITY = 1.0
+RESTING_DENSITY = 0.02
+SURPRISE_GAIN = 0.3
+SURPRISED = 1.0
+# Pressure in fast flight: the sensor's lag behind the motion, and the port's share of dynamic pressure.
+LAG_S = 0.02
+PORT_SHARE = 0.005
+STILL_BAND_M = 1.5
+STILL_BAND_MOST_M = 6.0
+STILL_SAMPLES = 4
+FORCE_NOISE_COAST_MPS2 = 0.5
+
+
+@dataclass(frozen=True, slots=True)
+class Moment:
+    """An event in the estimator's own time."""
+
+    kind: FlightEventKind
+    t_s: float
+    height_m: float
+    height_sigma_m: float
+
+
+@dataclass(frozen=True, slots=True)
+class Reading:
+    """One sample as the flight needs it: its time, its specific force, its pressure."""
+
+    t_s: float
+    specific: Specific
+    pressure_pa: float
+
+
+class Flight:
+    """See the module. `phase`, `filter` and `accel_up_mps2` are open to read."""
+
+    def __init__(
+        self, liftoff: Liftoff, before: Iterable[Reading], bias_mps2: float, pad: PadReference, ascent: ExpectedAscent
+    ) -> None:
+        readings = list(before)
+        self._pad = pad
+        self._ascent = ascent
+        self.phase = Phase.BOOST
+        self.accel_up_mps2 = 0.0
+        self._bias_axis = bias_mps2
+        self._t_s, self.filter = self._begin(liftoff, readings)
+        self.liftoff_s = self._liftoff_s
+        self._accel = math.nan
+        self._push = (liftoff.before_s, ascent.first_accel_mps2)
+        self._no_push = (math.nan, math.nan)
+        self._apogee_s = math.nan
+        self._top: tuple[float, float] | None = None
+        self._anchor_s, self._anchor_m, self._anchored = self._t_s, self.filter.h, 0
+        self._surprise = 0.0
+        self._drag = ascent.drag_kgpm
+        self._drag_variance = (DRAG_SPREAD * self._drag) ** 2
+        self.moments = [
+            Moment(FlightEventKind.LIFTOFF, self._liftoff_s, 0.0, self._metres_per_pascal() * pad.sigma_pa)
+        ]
+        for reading in readings:
+            if reading.t_s > self._t_s or (reading.t_s == self._t_s and self._accel != self._accel):
+                self.moments += self.step(reading)
+
+    @property
+    def height_sigma_m(self) -> float:
+        """Standard deviation of the height, what is common to all pressure heights included."""
+        f, pad = self.filter, self._pad
+        scale_m = pad.scale_sigma * f.h
+        reference_m = self._metres_per_pascal() * pad.sigma_pa
+        lag_m = LAG_S * f.v
+        port_m = PORT_SHARE * f.v * f.v / (2.0 * pad.gravity_mps2)
+        return math.sqrt(f.p_hh + scale_m * scale_m + reference_m * reference_m + lag_m * lag_m + port_m * port_m)
+
+    @property
+    def speed_sigma_mps(self) -> float:
+        """Standard deviation of the upward speed."""
+        return math.sqrt(self.filter.p_vv + (self._pad.scale_sigma * self.filter.v) ** 2)
+
+    def step(self, reading: Reading) -> list[Moment]:
+        """Go on to the next sample; returns what it made known."""
+        specific = reading.specific
+        dt_s = reading.t_s - self._t_s
+        self._t_s = reading.t_s
+        f = self.filter
+        before_m, before_mps = f.h, f.v
+        self._predict(dt_s, specific)
+        self._measure(reading.pressure_pa)
+        if before_mps > 0.0 >= f.v:
+            rest_s = dt_s * before_mps / (before_mps - f.v)
+            self._top = (reading.t_s - dt_s + rest_s, max(before_m + 0.5 * before_mps * rest_s, f.h))
+        if self.phase is Phase.BOOST or self.phase is Phase.COAST:
+            self._watch_push(reading.t_s, specific)
+        if self.phase is Phase.COAST:
+            self._learn_drag(specific)
+        self._watch_still(reading.t_s)
+        return self._change_phase(reading.t_s, specific)
+
+    def predicted_apogee(self, tilt_rad: float) -> tuple[float, float]:
+        """Height of the apogee to come and its standard deviation; NaN outside boost and coast."""
+        f = self.filter
+        if self.phase is Phase.BOOST:
+            since_s = self._t_s - self.liftoff_s
+            drag = self._drag
+            rise = self._ascent.rise_from(f.v, since_s, drag).height_m
+            faster = self._ascent.rise_from(f.v + 1.0, since_s, drag).height_m - rise
+            draggier = self._ascent.rise_from(f.v, since_s, drag * (1.0 + DRAG_SPREAD)).height_m - rise
+            stronger = self._ascent.rise_from(f.v, since_s, drag, 1.0 + MOTOR_SPREAD).height_m - rise
+        elif self.phase is Phase.COAST:
+            mass_kg, gravity = self._ascent.burnout_mass_kg, self._ascent.gravity_mps2
+            drag = self._drag / max(math.cos(tilt_rad), 0.5) if tilt_rad == tilt_rad else self._drag
+            rise = coast(f.v, mass_kg, drag, gravity).height_m
+            faster = f.v / (gravity + drag / mass_kg * f.v * f.v) if f.v > 0.0 else 0.0
+            draggier = coast(f.v, mass_kg, drag + math.sqrt(self._drag_variance), gravity).height_m - rise
+            stronger = 0.0
+        else:
+            return math.nan, math.nan
+        top_m = f.h + rise
+        variance = f.p_hh + 2.0 * faster * f.p_hv + faster * faster * f.p_vv + draggier * draggier
+        variance += stronger * stronger + (self._pad.scale_sigma * top_m) ** 2
+        return top_m, math.sqrt(max(variance, 0.0))
+
+    def _begin(self, liftoff: Liftoff, readings: list[Reading]) -> tuple[float, VerticalFilter]:
+        """When the vehicle left the pad, and the filter at the moment it is started."""
+        newest = readings[-1]
+        height_m = self._pressure_height_m(newest.pressure_pa)
+        self._liftoff_s = (liftoff.after_s + liftoff.before_s) / 2.0
+        if height_m == height_m:
+            by_height = newest.t_s - self._ascent.time_at_height_s(height_m)
+            self._liftoff_s = min(max(by_height, liftoff.after_s), liftoff.before_s)
+        bias = self._bias_axis
+        reference_m = self._metres_per_pascal() * self._pad.sigma_pa
+        gap_s = liftoff.before_s - liftoff.after_s
+        if gap_s <= GAP_S:
+            v_sigma = 0.3 + 0.3 * gap_s * self._ascent.first_accel_mps2
+            return self._liftoff_s, VerticalFilter(
+                0.0, 0.0, bias, h_sigma=0.3 + reference_m, v_sigma=v_sigma, b_sigma=BIAS_SIGMA_MPS2
+            )
+        since_s = liftoff.before_s - self._liftoff_s
+        first = next((r for r in readings if r.t_s >= liftoff.before_s), newest)
+        first_m = self._pressure_height_m(first.pressure_pa)
+        at_m = first_m if first_m == first_m else 0.0
+        return liftoff.before_s, VerticalFilter(
+            at_m, self._ascent.speed_at_mps(since_s), bias, h_sigma=10.0, v_sigma=30.0, b_sigma=BIAS_SIGMA_MPS2
+        )
+
+    def _predict(self, dt_s: float, specific: Specific) -> None:
+        f = self.filter
+        accel, s, walk = specific.up, 0.0, BIAS_WALK_COAST
+        drag_mps2 = self._drag / self._ascent.burnout_mass_kg * f.v * abs(f.v)
+        if self.phase is Phase.BOOST:
+            walk = BIAS_WALK_BOOST
+            if accel != accel:
+                since_s = self._t_s - self.liftoff_s
+                mass_kg = self._ascent.mass_kg(since_s)
+                push = (self._ascent.thrust_n(since_s) - self._drag * f.v * abs(f.v)) / mass_kg
+                accel = push - self._pad.gravity_mps2 + f.b
+                s = (0.3 * push + 2.0) ** 2
+            if dt_s > GAP_S:
+                s += (UNSEEN_BOOST_MPS2 * min(dt_s, 1.0)) ** 2
+        elif self.phase is Phase.COAST:
+            if not specific.magnitude < abs(drag_mps2) + SHOCK_MPS2:
+                accel = f.b - self._pad.gravity_mps2 - drag_mps2
+                s = UNSEEN_COAST_MPS2**2
+            if dt_s > GAP_S:
+                s += (UNSEEN_COAST_MPS2 * min(dt_s, 1.0)) ** 2
+        else:
+            self._fall(dt_s, specific)
+            return
+        last = self._accel if self._accel == self._accel else accel
+        self._accel = accel
+        self.accel_up_mps2 = accel - f.b
+        share = ACCEL_NOISE_SHARE if specific.attitude is not None else AXIS_ONLY_SHARE
+        noise = ACCEL_NOISE_MPS2 + share * abs(accel + self._pad.gravity_mps2)
+        s += 0.5 * noise * noise + (accel - last) ** 2 / 12.0
+        f.predict(dt_s, last, accel, s=s, q_b=walk)
+
+    def _fall(self, dt_s: float, specific: Specific) -> None:
+        """Predict in descent and after: steady speed, and how much it may have changed."""
+        f = self.filter
+        if self.phase is Phase.LANDED:
+            density = RESTING_DENSITY
+        elif self._t_s - self._apogee_s < OPENING_S or abs(self._surprise) > SURPRISED:
+            density = OPENING_DENSITY
+        else:
+            density = STEADY_DENSITY
+        self.accel_up_mps2 = specific.up - f.b
+        s = density / dt_s if dt_s > 0.0 else 0.0
+        f.predict(dt_s, f.b, f.b, s=s, q_b=0.0)
+
+    def _measure(self, pressure_pa: float) -> None:
+        height_m = self._pressure_height_m(pressure_pa)
+        if height_m != height_m:
+            return
+        f, pad = self.filter, self._pad
+        noise_m = self._metres_per_pascal(pressure_pa) * pad.noise_pa
+        lag_m = LAG_S * f.v
+        port_m = PORT_SHARE * f.v * f.v / (2.0 * pad.gravity_mps2)
+        variance = noise_m * noise_m + lag_m * lag_m + port_m * port_m
+        innovation = (height_m - f.h) / math.sqrt(f.p_hh + variance)
+        if f.update(height_m, variance):
+            self._surprise += SURPRISE_GAIN * (max(-3.0, min(3.0, innovation)) - self._surprise)
+
+    def _watch_push(self, t_s: float, specific: Specific) -> None:
+        axial = specific.axial - self._bias_axis
+        if axial != axial:
+            return
+        if axial >= NO_PUSH_MPS2:
+            if self.phase is Phase.BOOST:
+                self._push = (t_s, axial)
+                self._no_push = (math.nan, math.nan)
+        elif self._no_push[0] != self._no_push[0]:
+            self._no_push = (t_s, axial)
+
+    def _learn_drag(self, specific: Specific) -> None:
+        """In coast the accelerometer shows drag over mass."""
+        f = self.filter
+        square = f.v * f.v
+        if not square > 400.0 or not specific.magnitude < 4.0 * SHOCK_MPS2:
+            return
+        mass_kg = self._ascent.burnout_mass_kg
+        seen = -(specific.axial - self._bias_axis) * mass_kg / square
+        variance = (FORCE_NOISE_COAST_MPS2 * mass_kg / square) ** 2
+        gain = self._drag_variance / (self._drag_variance + variance)
+        self._drag = max(self._drag + gain * (seen - self._drag), 0.1 * self._ascent.drag_kgpm)
+        self._drag_variance = max((1.0 - gain) * self._drag_variance, (0.03 * self._drag) ** 2)
+
+    def _watch_still(self, t_s: float) -> None:
+        f = self.filter
+        band_m = max(STILL_BAND_M, min(3.0 * f.h_sigma, STILL_BAND_MOST_M))
+        if abs(f.h - self._anchor_m) > band_m:
+            self._anchor_s, self._anchor_m, self._anchored = t_s, f.h, 0
+        self._anchored += 1
+
+    def _change_phase(self, t_s: float, specific: Specific) -> list[Moment]:
+        moments: list[Moment] = []
+        while True:
+            transition = next_transition(self.phase, self._evidence(t_s, specific))
+            if transition is None:
+                return moments
+            moments.append(self._moment(transition.event, t_s))
+            self.phase = transition.target
+            if transition.event is FlightEventKind.APOGEE:
+                self._apogee_s = moments[-1].t_s
+
+    def _evidence(self, t_s: float, specific: Specific) -> Evidence:
+        no_push_s = t_s - self._no_push[0]
+        return Evidence(
+            since_liftoff_s=t_s - self.liftoff_s,
+            no_push_s=no_push_s if no_push_s > 0.0 else 0.0,
+            has_accel=specific.axial == specific.axial,
+            burn_s=self._ascent.burn_s,
+            speed_mps=self.filter.v,
+            speed_sigma_mps=self.filter.v_sigma,
+            still_s=t_s - self._anchor_s if self._anchored >= STILL_SAMPLES else 0.0,
+        )
+
+    def _moment(self, kind: FlightEventKind, now_s: float) -> Moment:
+        f = self.filter
+        if kind is FlightEventKind.BURNOUT:
+            t_s = self._burnout_s(now_s)
+            ago_s = now_s - t_s
+            height_m = f.h - f.v * ago_s + 0.5 * self.accel_up_mps2 * ago_s * ago_s
+            if not math.isfinite(height_m):
+                height_m = f.h - f.v * ago_s
+            return Moment(kind, t_s, height_m, self.height_sigma_m)
+        if kind is FlightEventKind.APOGEE:
+            t_s, height_m = self._top or (now_s, f.h)
+            return Moment(kind, t_s, height_m, self.height_sigma_m)
+        return Moment(kind, self._anchor_s, f.h, self.height_sigma_m)
+
+    def _burnout_s(self, now_s: float) -> float:
+        (from_s, push), (to_s, rest) = self._push, self._no_push
+        if to_s != to_s or to_s < from_s:
+            return min(max(self.liftoff_s + self._ascent.burn_s - self._ascent.delay_s, from_s), now_s)
+        if to_s - from_s > GAP_S:
+            return min(max(self.liftoff_s + self._ascent.burn_s - self._ascent.delay_s, from_s), to_s)
+        if push > 4.0 * NO_PUSH_MPS2:  # it fell at once: anywhere between the two samples
+            return (from_s + to_s) / 2.0
+        return from_s + (to_s - from_s) * push / (push - rest)
+
+    def _pressure_height_m(self, pressure_pa: float) -> float:
+        return math.nan if self._pad.air is None else self._pad.air.height_m(pressure_pa)
+
+    def _metres_per_pascal(self, pressure_pa: float | None = None) -> float:
+        air = self._pad.air
+        if air is None:
+            return 0.0
+        return air.metres_per_pascal(air.pressure_pa if pressure_pa is None else pressure_pa)
