@@ -248,7 +248,7 @@ class SessionRecording:
             return _Standing(
                 ("failed", *self._troubles[:1], memory),
                 False,
-                f"not recording: {'; '.join(self._troubles)}. Meanwhile {memory}; tried again each second",
+                f"{'; '.join(self._troubles)}. Meanwhile {memory}; tried again each second",
             )
         if self._free is not None and self._free < NO_SPACE_BYTES:
             return _Standing(

@@ -53,7 +53,7 @@ class SerialLink:
 
 class _SerialSource:
     def __init__(self, wanted: str | UsbIdentity, settings: SerialSettings, listing: Listing) -> None:
-        self._path = prefer_callout(wanted) if isinstance(wanted, str) else None
+        self._path = prefer_callout(wanted) if isinstance(wanted, str) else ""
         self._usb = wanted if isinstance(wanted, UsbIdentity) else None
         self._neighbours: frozenset[UsbIdentity] = frozenset()  # the other devices there when it was last opened
         self._settings = settings
@@ -109,25 +109,28 @@ class _SerialSource:
         usb = self._usb
         if usb is not None:
             fitting = [p for p in matching(usb, ports) if p.usb not in self._neighbours]
-            if self._path is not None and len(fitting) > 1:
+            if self._path and len(fitting) > 1:
                 fitting = [p for p in fitting if _same_device(p.device, self._path)] or fitting
             if len(fitting) == 1:
                 return fitting[0].device
             if fitting:
                 raise LinkLostError(serial_faults.several_alike(usb.text(), fitting))
-        if self._path is None:
-            raise LinkLostError(serial_faults.absent(usb.text() if usb else "the port", ports))
-        # Another device may have been given the name that ours had.
-        stranger = next((p for p in ports if _same_device(p.device, self._path)), None)
-        if usb is not None and stranger is not None and stranger.usb is not None:
-            raise LinkLostError(
-                f"{self._path} is now another device ({stranger.text}); waiting for {usb.text()} to come back"
-            )
+            raise LinkLostError(self._not_there(usb, ports))
         return self._path
+
+    def _not_there(self, usb: UsbIdentity, ports: list[Port]) -> str:
+        # The system may have given the name that our device had to another one.
+        stranger = next((p for p in ports if self._path and _same_device(p.device, self._path)), None)
+        if stranger is None:
+            return serial_faults.absent(usb.text(), ports)
+        return (
+            f"{self._path} is now another device ({stranger.text}); waiting for {usb.text()} to come back. "
+            f"To use the new one, start again with {stranger.url}"
+        )
 
     def _remember(self, device: str, ports: list[Port]) -> None:
         own = next((p.usb for p in ports if _same_device(p.device, device)), None)
-        if own is not None and self._path is not None:
+        if own is not None and self._path:
             self._usb = own
             self._neighbours = frozenset(p.usb for p in ports if p.usb is not None and p.usb != own)
 
