@@ -62,11 +62,11 @@ class Table:
         view.flags.writeable = False
         return view
 
-    def row(self, index: int) -> FloatArray:
-        """(columns,) values of one row, in the order of `columns`; a read-only view."""
-        if not 0 <= index < self._size:
-            raise IndexError(f"found row {index}, expected one of 0 to {self._size - 1}")
-        view = self._values[:, index]
+    def rows(self, start: int, end: int) -> FloatArray:
+        """(columns, end - start) values of the rows from `start` to before `end`; a read-only view."""
+        if not 0 <= start <= end <= self._size:
+            raise IndexError(f"found rows {start} to {end}, expected some of 0 to {self._size}")
+        view = self._values[:, start:end]
         view.flags.writeable = False
         return view
 

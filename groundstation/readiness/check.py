@@ -6,20 +6,22 @@ write a rule under `@check(...)` and name it in `groundstation.readiness.checks`
 
 import inspect
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
+from typing import NamedTuple
 
 from groundstation.config.vehicle import Place, Pyro, Vehicle
 from groundstation.readiness.finding import Finding, Limit, Status
 from groundstation.readiness.window import Unknown, Window
 from groundstation.readiness.words import telling, within
 
-
 _NO_LIMIT = Limit()
 
 
-@dataclass(frozen=True, slots=True)
-class Outcome:
-    """What a rule says of one thing it judged; `place` only where it is not the check's."""
+class Outcome(NamedTuple):
+    """What a rule says of one thing it judged; `place` only where it is not the check's.
+
+    A tuple, not a dataclass: some two dozen are made a tick, and most of them say what was said before.
+    """
 
     status: Status
     text: str
@@ -50,18 +52,23 @@ class Check:
     limits: tuple[str, ...]
     needs: Needs
 
+    def outcomes(self, window: Window) -> tuple[Outcome, ...]:
+        """What the rule says at the window's moment; one unknown outcome where it cannot say."""
+        try:
+            return tuple(self.rule(window))
+        except Unknown as unknown:
+            return (Outcome(Status.UNKNOWN, unknown.text, stale=unknown.stale),)
+
+    def finding(self, outcome: Outcome, *, since_ns: int = 0) -> Finding:
+        """The outcome as a finding of this check."""
+        status, text, value, unit, limit, channel, place, stale = outcome
+        return Finding(
+            self.name, status, text, place or self.place, channel, value, unit, limit, since_ns=since_ns, stale=stale
+        )
+
     def run(self, window: Window) -> tuple[Finding, ...]:
         """The findings at the window's moment; `since_ns` is left 0."""
-        try:
-            outcomes = tuple(self.rule(window))
-        except Unknown as unknown:
-            outcomes = (Outcome(Status.UNKNOWN, unknown.text, stale=unknown.stale),)
-        return tuple(
-            Finding(
-                self.name, o.status, o.text, o.place or self.place, o.channel, o.value, o.unit, o.limit, 0, o.stale
-            )
-            for o in outcomes
-        )
+        return tuple(map(self.finding, self.outcomes(window)))
 
 
 def check(
@@ -106,7 +113,7 @@ def each(channels: Iterable[Pyro], rule: Callable[[Pyro], Outcome]) -> list[Outc
             outcome = rule(pyro)
         except Unknown as unknown:
             outcome = Outcome(Status.UNKNOWN, unknown.text, stale=unknown.stale)
-        outcomes.append(replace(outcome, channel=pyro.channel, place=pyro.place))
+        outcomes.append(outcome._replace(channel=pyro.channel, place=pyro.place))
     return outcomes
 
 

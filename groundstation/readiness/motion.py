@@ -15,7 +15,7 @@ from groundstation.readiness.window import Unknown, Window
 from groundstation.readiness.words import allowed, number
 
 MEAN_S = 1.0
-UNIT_NORM_ERROR = 0.02  # common practice, no source
+LEAST_NORM, MOST_NORM = 0.98, 1.02  # of the attitude quaternion; common practice, no source
 ACCEL = ("accel_x", "accel_y", "accel_z")
 GYRO = ("gyro_x", "gyro_y", "gyro_z")
 ATTITUDE = ("attitude_w", "attitude_x", "attitude_y", "attitude_z")
@@ -90,27 +90,20 @@ def tilt(window: Window) -> list[Outcome]:
 
 
 def _attitude_tilt_rad(window: Window) -> float:
-    """Angle between the body's z axis and up; of the mean quaternion, whose sign the first value settles."""
+    """Angle between up and the mean of the body's z axis, the third column of the quaternion's rotation matrix."""
     parts = [window.recent(name, MEAN_S) for name in ATTITUDE]
-    w, x, y, z = _mean_quaternion(list(zip(*parts, strict=False)))
-    norm = math.sqrt(w * w + x * x + y * y + z * z)
-    if not abs(norm - 1.0) <= UNIT_NORM_ERROR:
-        raise Unknown(
-            f"The attitude is not a unit quaternion: its norm is {number(norm, 2)}, 0.98 to 1.02 expected. "
-            "Look at the attitude fields' scale in the vehicle file and at the firmware's filter."
-        )
-    # Third diagonal element of the rotation matrix of a unit quaternion.
-    return math.acos(max(-1.0, min(1.0, 1.0 - 2.0 * (x * x + y * y) / (norm * norm))))
-
-
-def _mean_quaternion(values: list[tuple[float, ...]]) -> list[float]:
-    """Mean of each part, each value with the sign that puts it on the newest one's side: q and −q are one attitude."""
-    newest = values[-1]
-    total = [0.0, 0.0, 0.0, 0.0]
-    for value in values:
-        side = math.copysign(1.0, sum(a * b for a, b in zip(value, newest, strict=True)))
-        total = [t + side * v for t, v in zip(total, value, strict=True)]
-    return [t / len(values) for t in total]
+    east = north = up = 0.0
+    for w, x, y, z in zip(*parts, strict=False):
+        size = w * w + x * x + y * y + z * z
+        if not LEAST_NORM**2 <= size <= MOST_NORM**2:
+            raise Unknown(
+                f"The attitude is not a unit quaternion: its norm is {number(math.sqrt(size), 2)}, 0.98 to 1.02 "
+                "expected. Look at the attitude fields' scale in the vehicle file and at the firmware's filter."
+            )
+        east += (x * z + w * y) / size
+        north += (y * z - w * x) / size
+        up += 0.5 - (x * x + y * y) / size
+    return math.atan2(math.hypot(east, north), up)
 
 
 def _force_tilt_rad(window: Window) -> float:

@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 from itertools import chain
 
-from groundstation.config.vehicle import Place
+from groundstation.config.vehicle import Place, Vehicle
 from groundstation.readiness.check import Check, Outcome, check
 from groundstation.readiness.finding import Status
 from groundstation.readiness.window import Unknown, Window
@@ -20,19 +20,23 @@ def required(checks: Sequence[Check]) -> Check:
 
         One of several alternatives is enough: a pyro circuit has its resistance, sense voltage or continuity.
         """
-        wanted = list(dict.fromkeys(chain.from_iterable(c.needs(window.vehicle) for c in checks)))
-        absent = [names for names in wanted if not any(map(window.in_layout, names))]
+        wanted = window.fixed(required, lambda w: _wanted(checks, w.vehicle))
+        absent = window.fixed((required, "absent"), lambda w: [n for n in wanted if not any(map(w.in_layout, n))])
         if absent:
             raise Unknown(
                 f"The vehicle does not send {_listed(absent)}. "
                 "Add it to a packet in the vehicle file and the firmware."
             )
-        waiting = [names for names in wanted if not any(map(window.has_come, names))]
+        waiting = [] if window.all_have_come else [n for n in wanted if not any(map(window.has_come, n))]
         if waiting:
             raise Unknown(f"{_listed(waiting)} has not come yet. Look at whether the packet is sent.", stale=True)
         return [Outcome(Status.PASS, "Every measurement the checks need is sent and has come.")]
 
     return required_measurements
+
+
+def _wanted(checks: Sequence[Check], vehicle: Vehicle) -> list[tuple[str, ...]]:
+    return list(dict.fromkeys(chain.from_iterable(c.needs(vehicle) for c in checks)))
 
 
 def _listed(wanted: list[tuple[str, ...]]) -> str:

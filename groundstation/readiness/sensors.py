@@ -63,9 +63,10 @@ def values_possible(window: Window) -> list[Outcome]:
 
     Fields without a standard meaning are held to their valid range too, where the file gives one.
     """
-    wrong = sorted(window.impossible())
+    wrong = window.impossible()
     if not wrong:
         return [Outcome(Status.PASS, "Every value is a number within its valid range.")]
+    wrong.sort()
     named = "; ".join(f"{name} {problem}" for name, problem in wrong[:NAMED])
     more = f"; and {len(wrong) - NAMED} more" if len(wrong) > NAMED else ""
     return [

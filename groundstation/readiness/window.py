@@ -1,37 +1,35 @@
 """What a check may look at: the timeline up to one moment, by measurement name.
 
-A check asks with `need` and `recent`, which answer with usable numbers or raise `Unknown` with the reason as a
-sentence: not in the layout, not come yet, too old, not a number, outside its valid range. So no check can mistake
+A check asks with `need`, `recent` and `mean`, which answer with usable numbers or raise `Unknown` with the reason as
+a sentence: not in the layout, not come yet, too old, not a number, outside its valid range. So no check can mistake
 missing data for a value.
 """
 
 import math
-from collections.abc import Iterator
+from collections.abc import Callable, Hashable
 from dataclasses import dataclass
-from weakref import WeakKeyDictionary
+from typing import TypeVar, cast
 
 import numpy as np
 
-from groundstation.config.station import Site
-from groundstation.config.vehicle import Limits, Vehicle
 from groundstation.inputs import NS_PER_S
 from groundstation.measurements import measurement
+from groundstation.readiness.reading import Newest, Reading, SessionFacts, facts_of, problem
 from groundstation.readiness.words import seconds as in_seconds
 from groundstation.readiness.words import spoken
 from groundstation.state import Phase, State
-from groundstation.table import Table
-from groundstation.timeline import PHASES, RADIO_COLUMNS, STATE_COLUMNS, Series, Timeline
-
-# A packet sent at least this often within limits.packet_age_s is held to it; one sent less often to
-# limits.health_age_s, and never to less than MISSED_PERIODS of its own period. At 10 % loss six in a row are lost
-# once in a million packets: a day of watching at 10 Hz.
-FAST_PERIODS = 6.0
-MISSED_PERIODS = 3.0
+from groundstation.timeline import PHASES, STATE_COLUMNS, Series, Timeline
 
 # Fewest values a mean is taken over: where radio loss leaves fewer in the time asked for, older ones are taken in.
 MEAN_AT_LEAST = 3
 # How far back they may lie: this many times the age allowed.
 REACH_BACK = 2.0
+# How much of the past is searched for a change, in multiples of limits.stuck_time_s: more than any check asks for.
+SEARCHED_UNCHANGED = 8.0
+_SHORT = 16  # most sensors change within so many values, and a short list is searched faster than an array
+_PHASE = STATE_COLUMNS.index("phase")
+
+T = TypeVar("T")
 
 
 class Unknown(Exception):  # noqa: N818  (it is an answer, not an error)
@@ -45,72 +43,71 @@ class Unknown(Exception):  # noqa: N818  (it is an answer, not an error)
 
 @dataclass(frozen=True, slots=True)
 class Sample:
-    """The newest value of a measurement, its age, and what is wrong with it: not a number, outside its valid range."""
+    """The newest value of a measurement, its age, and what is wrong with it (not a number, out of range)."""
 
     value: float
     age_s: float
     problem: str | None
 
 
-@dataclass(frozen=True, slots=True)
-class _Reading:
-    """Where a measurement is read: its table and place there, its valid range and the age allowed."""
-
-    name: str
-    packet: str
-    column: str
-    place: int
-    least: float
-    greatest: float
-    age_s: float
-
-
 class Window:
     """The timeline as it stood at `at_ns`; nothing received later can be seen through it."""
 
+    __slots__ = ("_facts", "_newest", "_timeline", "at_ns", "limits", "site", "vehicle")
+
     def __init__(self, timeline: Timeline, at_ns: int) -> None:
         self._timeline = timeline
-        self._readings = _readings_of(timeline)
-        self._ends: dict[str, int] = {}
-        self._rows: dict[str, list[float]] = {}
-        self._starts: dict[tuple[str, float], int] = {}
+        self._facts: SessionFacts = facts_of(timeline)
+        self._newest: dict[str, Newest] = {}
         self.at_ns = at_ns
-        self.vehicle: Vehicle = timeline.vehicle
-        self.limits: Limits = timeline.vehicle.limits
-        self.site: Site = timeline.site
+        self.vehicle = timeline.vehicle
+        self.limits = timeline.vehicle.limits
+        self.site = timeline.site
 
     @property
     def elapsed_s(self) -> float:
         """Seconds since the session's start."""
         return (self.at_ns - self._timeline.started_ns) / NS_PER_S
 
+    def fixed(self, key: Hashable, make: Callable[["Window"], T]) -> T:
+        """What `make` gives, worked out once a session: for what follows from the vehicle file and the site alone."""
+        known = self._facts.fixed
+        if key not in known:
+            known[key] = make(self)
+        return cast(T, known[key])
+
     def in_layout(self, name: str) -> bool:
         """Whether the vehicle sends that measurement at all."""
-        return name in self._timeline.sources
+        return name in self._facts.readings
 
     def has_come(self, name: str) -> bool:
         """Whether any value of a measurement has come."""
-        reading = self._readings.get(name)
-        return reading is not None and self._end(reading.packet) > 0
+        reading = self._facts.readings.get(name)
+        return reading is not None and self._of(reading.packet).end > 0
+
+    @property
+    def all_have_come(self) -> bool:
+        """Whether packets of every kind have come."""
+        return all(self._of(packet).end for packet in self._timeline.packets)
 
     def allowed_age_s(self, name: str) -> float:
         """How old a measurement may be before it is stale; KeyError where the layout has none of that name."""
-        return self._readings[name].age_s
+        return self._facts.readings[name].age_s
 
     def greatest(self, name: str) -> float:
         """The greatest value a measurement can validly have; KeyError where the layout has none of that name."""
-        return self._readings[name].greatest
+        return self._facts.readings[name].greatest
 
     def latest(self, name: str) -> Sample | None:
         """The newest value of a measurement; None where none has come, or the layout has none."""
-        reading = self._readings.get(name)
+        reading = self._facts.readings.get(name)
         if reading is None:
             return None
-        end = self._end(reading.packet)
-        if end == 0:
+        newest = self._of(reading.packet)
+        if newest.end == 0:
             return None
-        value = self._row(reading.packet)[reading.place]
-        return Sample(value, self._age_s(reading.packet), _problem(value, reading))
+        value = newest.row[reading.place]
+        return Sample(value, newest.age_s, problem(value, reading))
 
     def need(self, name: str) -> float:
         """The newest value of a measurement, fresh and valid [the measurement's SI unit].
@@ -118,11 +115,10 @@ class Window:
         Raises:
             Unknown: The layout lacks it, none has come, it is too old, not a number or outside its valid range.
         """
-        reading = self._fresh(name)
-        value = self._row(reading.packet)[reading.place]
-        problem = _problem(value, reading)
-        if problem is not None:
-            raise Unknown(f"The {spoken(name)} {problem}. Look at the sensor and its wiring.")
+        reading, newest = self._fresh(name)
+        value = newest.row[reading.place]
+        if not reading.least <= value <= reading.greatest:
+            raise _impossible(reading, value)
         return value
 
     def recent(self, name: str, seconds: float, *, at_least: int = MEAN_AT_LEAST) -> list[float]:
@@ -131,20 +127,17 @@ class Window:
         Raises:
             Unknown: As `need`, or too few values have come, or one among them is not valid.
         """
-        reading = self._fresh(name)
-        end = self._end(reading.packet)
-        start = self._start(reading.packet, seconds)
-        if end - start < at_least:
-            start = max(0, end - at_least)
-            table = self._timeline.packets[reading.packet]
+        reading, newest = self._fresh(name)
+        start = newest.start(self.at_ns, seconds)
+        if newest.end - start < at_least:
+            start = max(0, newest.end - at_least)
             reach_ns = round(max(seconds, REACH_BACK * reading.age_s) * NS_PER_S)
-            if end - start < at_least or table.t_ns[start] < self.at_ns - reach_ns:
+            if newest.end - start < at_least or newest.t_ns[start] < self.at_ns - reach_ns:
                 raise Unknown(f"Too few values of the {spoken(name)} have come yet to judge it.", stale=True)
-        values: list[float] = self._timeline.packets[reading.packet].column(reading.column)[start:end].tolist()
-        least, greatest = reading.least, reading.greatest
-        for value in values:
-            if not least <= value <= greatest or not math.isfinite(value):
-                raise Unknown(f"The {spoken(name)} {_problem(value, reading)}. Look at the sensor and its wiring.")
+        values: list[float] = newest.table.column(reading.column)[start : newest.end].tolist()
+        # A NaN may hide from min and max, but not from the sum.
+        if not (reading.least <= min(values) and max(values) <= reading.greatest and math.isfinite(sum(values))):
+            raise _impossible(reading, next(v for v in values if problem(v, reading)))
         return values
 
     def mean(self, name: str, seconds: float) -> float:
@@ -155,25 +148,26 @@ class Window:
     def unchanged(self, name: str) -> tuple[float, int]:
         """For how long [s, up to this moment], and over how many values, a measurement has not changed by a bit.
 
+        No more of the past is searched than `SEARCHED_UNCHANGED` says.
+
         Raises:
             Unknown: As `need`.
         """
-        self.need(name)
-        reading = self._readings[name]
-        end = self._end(reading.packet)
-        table = self._timeline.packets[reading.packet]
-        values = table.column(reading.column)
-        if end < 2 or values[end - 1] != values[end - 2]:
-            return 0.0, 1
-        # No more than is needed to be sure is looked at: a vehicle left on the bench is not searched from its start.
-        low = self._start(reading.packet, _MOST_UNCHANGED * self.limits.stuck_time_s)
-        differs = np.flatnonzero(values[low:end] != values[end - 1])
-        start = low + int(differs[-1]) + 1 if differs.size else low
-        if end - start < 2:
-            return 0.0, 1
-        return (self.at_ns - int(table.t_ns[start])) / NS_PER_S, end - start
+        value = self.need(name)
+        reading, newest = self._fresh(name)
+        values = newest.table.column(reading.column)
+        count = 0
+        for before in reversed(values[max(0, newest.end - _SHORT) : newest.end].tolist()):
+            if before != value:
+                break
+            count += 1
+        if count == _SHORT:
+            low = newest.start(self.at_ns, SEARCHED_UNCHANGED * self.limits.stuck_time_s)
+            differs = np.flatnonzero(values[low : newest.end] != value)
+            count = newest.end - (low + int(differs[-1]) + 1 if differs.size else low)
+        return (self.at_ns - int(newest.t_ns[newest.end - count])) / NS_PER_S, count
 
-    def impossible(self) -> Iterator[tuple[str, str]]:
+    def impossible(self) -> list[tuple[str, str]]:
         """Every measurement whose newest value is not a number or outside its valid range, and what is wrong.
 
         Fields without a standard meaning count under their own name.
@@ -181,15 +175,18 @@ class Window:
         Raises:
             Unknown: A kind of packet that has come is too old now.
         """
-        for name in _judged_of(self._timeline):
-            reading = self._readings[name]
-            if self._end(reading.packet) == 0:
+        wrong = []
+        for packet, readings in self._facts.judged.items():
+            newest = self._of(packet)
+            if newest.end == 0:
                 continue
-            if not 0.0 <= self._age_s(reading.packet) <= reading.age_s:
-                self._fresh(name)
-            value = self._row(reading.packet)[reading.place]
-            if not reading.least <= value <= reading.greatest or not math.isfinite(value):
-                yield name, str(_problem(value, reading))
+            self._fresh(readings[0].name)
+            row = newest.row
+            for reading in readings:
+                value = row[reading.place]
+                if not reading.least <= value <= reading.greatest:
+                    wrong.append((reading.name, str(problem(value, reading))))
+        return wrong
 
     def last(self, name: str, seconds: float) -> Series | None:
         """What came of a measurement over the last `seconds`; None where the layout has no such measurement."""
@@ -200,16 +197,15 @@ class Window:
 
     def radio(self, seconds: float) -> tuple[int, int, int]:
         """Packets decoded, frames damaged and packets lost over the last `seconds`."""
-        table = self._timeline.radio
-        low = table.t_ns.searchsorted(self.at_ns - round(seconds * NS_PER_S), side="right")
-        high = self._end(_RADIO)
-        decoded, damaged, lost = (int(sum(table.column(c)[low:high].tolist())) for c in RADIO_COLUMNS)
-        return decoded, damaged, lost
+        newest = self._of(_RADIO)
+        rows = newest.table.rows(newest.start(self.at_ns, seconds), newest.end)
+        decoded, damaged, lost = rows.sum(axis=1).tolist()
+        return int(decoded), int(damaged), int(lost)
 
     @property
     def packet_age_s(self) -> float | None:
         """Age of the newest packet of any kind; None before the first."""
-        ages = [self._age_s(packet) for packet in self._timeline.packets if self._end(packet)]
+        ages = [newest.age_s for newest in map(self._of, self._timeline.packets) if newest.end]
         return min(ages) if ages else None
 
     @property
@@ -228,17 +224,16 @@ class Window:
         Raises:
             Unknown: There is no estimate yet, or none has been made for too long.
         """
-        if self._end(_STATES) == 0:
+        newest = self._of(_STATES)
+        if newest.end == 0:
             raise Unknown("The phase of the flight has not been estimated yet.", stale=True)
-        motion = [self._readings[n].age_s for n in ("pressure", "accel_x") if n in self._readings]
-        most_s = max(motion, default=self.limits.packet_age_s)
-        age_s = self._age_s(_STATES)
-        if not 0.0 <= age_s <= most_s:
+        if not 0.0 <= newest.age_s <= self._facts.state_age_s:
             raise Unknown(
-                f"The phase of the flight was last estimated {in_seconds(age_s)} ago, {in_seconds(most_s)} allowed.",
+                f"The phase of the flight was last estimated {in_seconds(newest.age_s)} ago, "
+                f"{in_seconds(self._facts.state_age_s)} allowed.",
                 stale=True,
             )
-        return PHASES[int(self._row(_STATES)[_PHASE])]
+        return PHASES[int(newest.row[_PHASE])]
 
     def station_ok(self, kind: str) -> tuple[bool, str] | None:
         """The newest station event of a kind: whether it is well, and its text; None where there was none."""
@@ -247,110 +242,41 @@ class Window:
                 return event.ok, event.text
         return None
 
-    def _fresh(self, name: str) -> _Reading:
-        reading = self._readings.get(name)
+    def _of(self, name: str) -> Newest:
+        newest = self._newest.get(name)
+        if newest is None:
+            timeline = self._timeline
+            if name == _RADIO:
+                table = timeline.radio
+            else:
+                table = timeline.states if name == _STATES else timeline.packets[name]
+            newest = self._newest[name] = Newest(table, self.at_ns)
+        return newest
+
+    def _fresh(self, name: str) -> tuple[Reading, Newest]:
+        """Where a measurement is read; Unknown where the layout lacks it, none has come, or it is too old."""
+        reading = self._facts.readings.get(name)
         if reading is None:
             meaning = measurement(name)
             what = f" ({meaning.text})" if meaning else ""
             raise Unknown(
                 f"The vehicle does not send {name}{what}. Add it to a packet in the vehicle file and the firmware."
             )
-        if self._end(reading.packet) == 0:
+        newest = self._of(reading.packet)
+        if newest.end == 0:
             raise Unknown(f"The {spoken(name)} has not come yet ({name}, packet {reading.packet}).", stale=True)
-        age_s = self._age_s(reading.packet)
-        if not 0.0 <= age_s <= reading.age_s:
+        if not 0.0 <= newest.age_s <= reading.age_s:
             raise Unknown(
-                f"The {spoken(name)} is {in_seconds(age_s)} old, {in_seconds(reading.age_s)} allowed. "
+                f"The {spoken(name)} is {in_seconds(newest.age_s)} old, {in_seconds(reading.age_s)} allowed. "
                 f"Look for why the packet {reading.packet} no longer comes.",
                 stale=True,
             )
-        return reading
-
-    def _table(self, table: str) -> Table:
-        if table == _RADIO:
-            return self._timeline.radio
-        return self._timeline.states if table == _STATES else self._timeline.packets[table]
-
-    def _end(self, name: str) -> int:
-        """How many rows of a table had been received."""
-        end = self._ends.get(name)
-        if end is None:
-            t_ns = self._table(name).t_ns
-            end = len(t_ns)
-            if end and t_ns[end - 1] > self.at_ns:
-                end = int(t_ns.searchsorted(self.at_ns, side="right"))
-            self._ends[name] = end
-        return end
-
-    def _start(self, packet: str, seconds: float) -> int:
-        """The first row of a packet's table received within the last `seconds`."""
-        key = (packet, seconds)
-        start = self._starts.get(key)
-        if start is None:
-            from_ns = self.at_ns - round(seconds * NS_PER_S)
-            start = self._starts[key] = int(self._timeline.packets[packet].t_ns.searchsorted(from_ns, side="right"))
-        return start
-
-    def _row(self, name: str) -> list[float]:
-        row = self._rows.get(name)
-        if row is None:
-            row = self._rows[name] = self._table(name).row(self._end(name) - 1).tolist()
-        return row
-
-    def _age_s(self, name: str) -> float:
-        return (self.at_ns - int(self._table(name).t_ns[self._end(name) - 1])) / NS_PER_S
+        return reading, newest
 
 
 _RADIO = "radio table"  # with a space, which no packet's name has
 _STATES = "state table"
-_PHASE = STATE_COLUMNS.index("phase")
-_MOST_UNCHANGED = 8.0
-_INDEX: WeakKeyDictionary[Timeline, dict[str, _Reading]] = WeakKeyDictionary()
-_JUDGED: WeakKeyDictionary[Timeline, tuple[str, ...]] = WeakKeyDictionary()
 
 
-def _problem(value: float, reading: _Reading) -> str | None:
-    if not math.isfinite(value):
-        return "is not a number"
-    if not reading.least <= value <= reading.greatest:
-        return "is outside its valid range"
-    return None
-
-
-def _readings_of(timeline: Timeline) -> dict[str, _Reading]:
-    """Where each of a timeline's measurements is read; worked out once a timeline, because its layout is fixed."""
-    index = _INDEX.get(timeline)
-    if index is None:
-        limits = timeline.vehicle.limits
-        rates = {packet.name: packet.rate_hz for packet in timeline.vehicle.telemetry.packets}
-        index = _INDEX[timeline] = {
-            name: _Reading(
-                name,
-                source.table,
-                source.column,
-                timeline.packets[source.table].columns.index(source.column),
-                source.least,
-                source.greatest,
-                _allowed_age_s(limits, rates[source.table]),
-            )
-            for name, source in timeline.sources.items()
-        }
-    return index
-
-
-def _allowed_age_s(limits: Limits, rate_hz: float) -> float:
-    if rate_hz * limits.packet_age_s >= FAST_PERIODS:
-        return limits.packet_age_s
-    return max(limits.health_age_s, MISSED_PERIODS / rate_hz)
-
-
-def _judged_of(timeline: Timeline) -> tuple[str, ...]:
-    """Each column once, under its standard name where it has one; own fields only where they have a valid range."""
-    judged = _JUDGED.get(timeline)
-    if judged is None:
-        seen: dict[tuple[str, str], str] = {}
-        for name, source in timeline.sources.items():
-            if measurement(name) or source.least > -math.inf or source.greatest < math.inf:
-                seen.setdefault((source.table, source.column), name)
-        judged = _JUDGED[timeline] = tuple(seen.values())
-    return judged
+def _impossible(reading: Reading, value: float) -> Unknown:
+    return Unknown(f"The {spoken(reading.name)} {problem(value, reading)}. Look at the sensor and its wiring.")

@@ -1,5 +1,7 @@
 """How findings speak: measurement names, numbers and ranges as a person on the field reads them."""
 
+from functools import lru_cache
+
 from groundstation.readiness.finding import Limit
 
 # A value outside its limit is shown with up to this many decimals more than the sensor earns, so that
@@ -28,6 +30,7 @@ def seconds(age_s: float) -> str:
     return f"{number(age_s, 1 if age_s < 10 else 0)} s"
 
 
+@lru_cache(maxsize=512)  # a session has some tens of limits, said on every tick
 def allowed(limit: Limit, decimals: int, unit: str) -> str:
     """What a limit allows, such as "0.8 to 3.0 ohm allowed"; `unit` may be empty."""
     tail = f" {unit} allowed" if unit else " allowed"
@@ -51,9 +54,10 @@ def telling(value: float, limit: Limit, decimals: int) -> tuple[float, int]:
     Returns:
         The rounded value and the number of decimals it is rounded to.
     """
-    inside = within(value, limit)
+    if within(value, limit):
+        return round(value, decimals), decimals
     for places in range(decimals, decimals + EXTRA_DECIMALS + 1):
         rounded = round(value, places)
-        if inside or not within(rounded, limit):
+        if not within(rounded, limit):
             break
     return rounded, places

@@ -1,0 +1,134 @@
+"""Where a window reads: each measurement's place in its packet's table, and each table's newest row at a moment.
+
+What follows from a session's layout alone is worked out once a timeline; what follows from a moment, once a window.
+"""
+
+import math
+import sys
+from collections.abc import Hashable
+from dataclasses import dataclass, field
+from weakref import WeakKeyDictionary
+
+from groundstation.config.vehicle import Limits
+from groundstation.inputs import NS_PER_S
+from groundstation.measurements import measurement
+from groundstation.table import Table
+from groundstation.timeline import Timeline
+
+# A packet sent at least this often within limits.packet_age_s is held to it; one sent less often to
+# limits.health_age_s, and never to less than MISSED_PERIODS of its own period. At 10 % loss six in a row are lost
+# once in a million packets. One packet a second against the 3 s that ship is less patient: three in a row are lost
+# once in a thousand, so whoever sends that seldom over a poor link should allow more.
+FAST_PERIODS = 6.0
+MISSED_PERIODS = 3.0
+# A field's largest raw value and the valid range's end come by different multiplications: room for their rounding.
+ROUNDING = 1e-9
+
+
+@dataclass(frozen=True, slots=True)
+class Reading:
+    """A measurement's packet, column and place in it; its valid range, never infinite; and the age allowed."""
+
+    name: str
+    packet: str
+    column: str
+    place: int
+    least: float
+    greatest: float
+    age_s: float
+
+
+@dataclass(frozen=True, slots=True)
+class SessionFacts:
+    """What a session's layout says: readings by name; those judged for being possible, by packet; more by key."""
+
+    readings: dict[str, Reading]
+    judged: dict[str, tuple[Reading, ...]]
+    state_age_s: float
+    fixed: dict[Hashable, object] = field(default_factory=dict)
+
+
+class Newest:
+    """One table as it stood at a moment: its rows up to then, and the age and values of the newest."""
+
+    __slots__ = ("_row", "_starts", "age_s", "end", "t_ns", "table")
+
+    def __init__(self, table: Table, at_ns: int) -> None:
+        self.table = table
+        self.t_ns = t_ns = table.t_ns
+        end = len(t_ns)
+        newest_ns = int(t_ns[end - 1]) if end else at_ns
+        if newest_ns > at_ns:
+            end = int(t_ns.searchsorted(at_ns, side="right"))
+            newest_ns = int(t_ns[end - 1]) if end else at_ns
+        self.end = end
+        self.age_s = (at_ns - newest_ns) / NS_PER_S
+        self._row: list[float] | None = None
+        self._starts: dict[float, int] = {}
+
+    @property
+    def row(self) -> list[float]:
+        """Values of the newest row, in the order of the table's columns; IndexError where there is none."""
+        if self._row is None:
+            self._row = self.table.rows(self.end - 1, self.end)[:, 0].tolist()
+        return self._row
+
+    def start(self, at_ns: int, seconds: float) -> int:
+        """The first row received within the last `seconds`."""
+        start = self._starts.get(seconds)
+        if start is None:
+            from_ns = at_ns - round(seconds * NS_PER_S)
+            start = self._starts[seconds] = int(self.t_ns.searchsorted(from_ns, side="right"))
+        return start
+
+
+def problem(value: float, reading: Reading) -> str | None:
+    """What is wrong with a value, if anything."""
+    if not math.isfinite(value):
+        return "is not a number"
+    if not reading.least <= value <= reading.greatest:
+        return "is outside its valid range"
+    return None
+
+
+_FACTS: WeakKeyDictionary[Timeline, SessionFacts] = WeakKeyDictionary()
+
+
+def facts_of(timeline: Timeline) -> SessionFacts:
+    """The facts of a timeline, worked out when it is first asked for."""
+    facts = _FACTS.get(timeline)
+    if facts is None:
+        facts = _FACTS[timeline] = _facts(timeline)
+    return facts
+
+
+def _facts(timeline: Timeline) -> SessionFacts:
+    limits = timeline.vehicle.limits
+    rates = {packet.name: packet.rate_hz for packet in timeline.vehicle.telemetry.packets}
+    most = sys.float_info.max  # so that an infinite value lies outside the range of a field that states none
+    readings = {
+        name: Reading(
+            name,
+            source.table,
+            source.column,
+            timeline.packets[source.table].columns.index(source.column),
+            max(source.least - ROUNDING * abs(source.least), -most),
+            min(source.greatest + ROUNDING * abs(source.greatest), most),
+            _allowed_age_s(limits, rates[source.table]),
+        )
+        for name, source in timeline.sources.items()
+    }
+    # Each column once, under its standard name where it has one; own fields only where the file gives a range.
+    seen: dict[tuple[str, str], Reading] = {}
+    for name, reading in readings.items():
+        if measurement(name) or reading.least > -most or reading.greatest < most:
+            seen.setdefault((reading.packet, reading.column), reading)
+    judged = {packet: tuple(r for r in seen.values() if r.packet == packet) for packet in timeline.packets}
+    motion = [readings[name].age_s for name in ("pressure", "accel_x") if name in readings]
+    return SessionFacts(readings, {p: r for p, r in judged.items() if r}, max(motion, default=limits.packet_age_s))
+
+
+def _allowed_age_s(limits: Limits, rate_hz: float) -> float:
+    if rate_hz * limits.packet_age_s >= FAST_PERIODS:
+        return limits.packet_age_s
+    return max(limits.health_age_s, MISSED_PERIODS / rate_hz)
