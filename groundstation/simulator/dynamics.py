@@ -5,10 +5,10 @@ rates [rad/s]. Left out, being small here: the Earth's turning, jet damping, the
 All air force on the body acts at the vehicle file's centre of pressure.
 
 Sources:
-    Drag ½ρv²CdA: J. S. Fehskens and D. J. Malewicki in Mandell, Caporaso and Bengen, Topics in Advanced Model Rocketry
-    (1973), chapter 4. Normal force of the nose 2/rad on the body's cross-section and damping by the local cross-wind:
-    the same, chapter 3 after J. S. Barrowman. Cross-flow on the body at large angles: H. J. Allen and E. W. Perkins,
-    NACA Report 1048 (1951). (Chapters from memory.) Rotation: Euler's equations of a symmetric body.
+    Drag ½ρv²CdA: J. S. Fehskens and D. J. Malewicki in Mandell, Caporaso and Bengen, Topics in Advanced Model
+    Rocketry (1973), chapter 4. Normal force of the nose, 2/rad on the body's cross-section, and damping by the local
+    cross-wind: the same, chapter 3, after J. S. Barrowman. Cross-flow on the body at large angles: H. J. Allen and
+    E. W. Perkins, NACA Report 1048 (1951). (Chapters from memory.) Rotation: Euler's equations of a symmetric body.
 """
 
 import itertools
@@ -84,7 +84,8 @@ class Mass:
 @dataclass(frozen=True, slots=True)
 class Surroundings:
     """What is held constant over one step: wind (east, north), gimbal deflections, the canopy's drag area, and
-    whether the rod still guides (along `rod`, the local unit vector)."""
+    whether the rod still guides (along `rod`, the local unit vector).
+    """
 
     wind_mps: tuple[float, float] = (0.0, 0.0)
     gimbal_rad: tuple[float, float] = (0.0, 0.0)
@@ -161,16 +162,22 @@ class Body:
         tx, ty, tz = motor.thrust_n * sy, -motor.thrust_n * sx * cy, motor.thrust_n * cx * cy
 
         # air on the body: along it, and across it at the centre of pressure
-        side = -0.5 * density * (
-            self._section_m2 * NOSE_SLOPE_PER_RAD * abs(bz) + self._side_m2 * CROSS_FLOW_DRAG * cross
+        side = (
+            -0.5
+            * density
+            * (self._section_m2 * NOSE_SLOPE_PER_RAD * abs(bz) + self._side_m2 * CROSS_FLOW_DRAG * cross)
         )
         nx, ny = side * bx, side * by
         along = -0.5 * density * self.drag_area_m2 * speed * bz
         ahead = mass.centre_m - self._frame.centre_of_pressure_m
         turning = math.hypot(p, q)
-        damping = 0.5 * density * (
-            self._section_m2 * NOSE_SLOPE_PER_RAD * speed * self._half_length_m**2
-            + CROSS_FLOW_DRAG * self._frame.diameter_m * self._half_length_m**4 / 2 * turning
+        damping = (
+            0.5
+            * density
+            * (
+                self._section_m2 * NOSE_SLOPE_PER_RAD * speed * self._half_length_m**2
+                + CROSS_FLOW_DRAG * self._frame.diameter_m * self._half_length_m**4 / 2 * turning
+            )
         )
         mx = mass.lever_arm_m * ty - ahead * ny - damping * p
         my = -mass.lever_arm_m * tx + ahead * nx - damping * q

@@ -28,7 +28,8 @@ CORRUPTED_SHARE = 0.85
 @dataclass(frozen=True, slots=True)
 class Context:
     """What a fault on the values may look at: the vehicle file, the channel it is about, and how the values were
-    when the fault began."""
+    when the fault began.
+    """
 
     vehicle: Vehicle
     channel: int
@@ -64,8 +65,8 @@ class TimedFault:
 
 def _battery_low(values: Values, context: Context) -> Values:
     drop_v = context.before["battery_voltage"] - LOW_CELL_V * context.vehicle.battery.cells
-    names = ("battery_voltage", "pyro_supply_voltage", "servo_voltage")
-    return values | {name: max(0.0, values[name] - drop_v) for name in names if values[name] > 0.0}
+    names = ("battery_voltage", "pyro_supply_voltage")
+    return values | {name: max(0.0, values[name] - drop_v) for name in names}
 
 
 def _igniter_open(values: Values, context: Context) -> Values:

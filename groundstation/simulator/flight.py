@@ -1,6 +1,7 @@
 """A whole flight, from ignition to rest after landing, computed at once.
 
-Ascent and free fall go in steps of 5 ms, the descent under canopy in steps of 10 ms. The ground is level with the pad.
+Ascent and free fall go in steps of 5 ms, the descent under canopy in steps of 10 ms. The ground is level with
+the pad.
 """
 
 import math
@@ -90,8 +91,7 @@ class _Flying:
 
     def __init__(self, vehicle: Vehicle, site: Site, scatter: Scatter, wind: Wind, ignition_s: float) -> None:
         curve = tuple(
-            (t * scatter.burn_factor, f * scatter.thrust_factor / scatter.burn_factor)
-            for t, f in vehicle.motor.curve
+            (t * scatter.burn_factor, f * scatter.thrust_factor / scatter.burn_factor) for t, f in vehicle.motor.curve
         )
         motor = Motor(curve, vehicle.motor.propellant_mass_kg)
         self._gravity_mps2 = gravity_mps2(site)
@@ -125,7 +125,9 @@ class _Flying:
         t_s, sampled_s = 0.0, -math.inf
         while math.isnan(moments.landed_s):
             if math.isnan(moments.liftoff_s) and t_s >= burn_s:
-                raise FlightError("found a thrust that never exceeds the vehicle's weight, expected a motor that lifts it")
+                raise FlightError(
+                    "found a thrust that never exceeds the vehicle's weight, expected a motor that lifts it"
+                )
             if t_s > LONGEST_S:
                 raise FlightError(f"found no landing within {LONGEST_S:.0f} s of ignition, expected one")
             if t_s - sampled_s >= SAMPLE_S - 1e-9:
@@ -145,9 +147,7 @@ class _Flying:
             ejection_s=self._ignition_s + moments.ejection_s,
             landed_s=self._ignition_s + moments.landed_s,
         )
-        truth = Truth.of(
-            self._states, times, apogee_m=moments.apogee_m, impulse_ns=self._body.motor.impulse_ns
-        )
+        truth = Truth.of(self._states, times, apogee_m=moments.apogee_m, impulse_ns=self._body.motor.impulse_ns)
         return Flight(self._states, truth)
 
     def _step(self, t_s: float, dt_s: float) -> float:

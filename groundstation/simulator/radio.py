@@ -83,7 +83,7 @@ def damaged(frame: bytes, draws: random.Random) -> bytes:
 
 
 def received_strength(state: BodyState, draws: random.Random) -> dict[str, float]:
-    """RSSI [dBm] and SNR [dB] a receiver at the pad would report: falling with 20 dB a decade of distance beyond 50 m."""
+    """RSSI [dBm] and SNR [dB] a receiver at the pad would report, falling by 20 dB for ten times the distance."""
     distance_m = max(50.0, sum(x * x for x in state.position_m) ** 0.5)
     rssi = -62.0 - 20.0 * math.log10(distance_m / 50.0) + draws.gauss(0.0, 1.5)
     return {"rssi": rssi, "snr": min(10.0, rssi + 117.0 - 35.0 + draws.gauss(0.0, 0.7))}

@@ -35,7 +35,7 @@ class Scatter:
 
     @classmethod
     def drawn(cls, draws: random.Random) -> "Scatter":
-        """A day's ordinary deviations: a motor within a few percent, small misalignments (common practice, no source)."""
+        """A day's ordinary deviations (common practice, no source)."""
         return cls(
             thrust_factor=draws.gauss(1.0, 0.02),
             burn_factor=draws.gauss(1.0, 0.02),

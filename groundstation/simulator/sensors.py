@@ -1,4 +1,4 @@
-"""What the sensors on board read: truth with noise, bias, drift and clipping, by standard measurement name in SI units.
+"""What the sensors on board read, by standard measurement name in SI units: truth with noise, bias, drift, clipping.
 
 Quantisation is the packets' own (see `groundstation.simulator.packets`). Sizes of noise and bias are those of small
 MEMS parts and of a small GNSS receiver: common practice, no source. Sensor axes follow the vehicle file's mounting.
@@ -88,7 +88,9 @@ class Sensors:
         climb = state.velocity_mps[2]
         wind2 = state.wind_mps[0] ** 2 + state.wind_mps[1] ** 2
         port_pa = -0.5 * density * (PORT_SHARE * climb * climb + GUST_PORT_SHARE * wind2 * (height_m < 1.0))
-        pulse_pa = EJECTION_PULSE_PA * math.exp(-since_ejection_s / EJECTION_PULSE_S) if since_ejection_s >= 0 else 0.0
+        pulse_pa = (
+            EJECTION_PULSE_PA * math.exp(-since_ejection_s / EJECTION_PULSE_S) if since_ejection_s >= 0 else 0.0
+        )
         drift_pa = PRESSURE_PER_KELVIN_PA * (bay_k - self._air.temperature_k)
         noise_pa = self._draws.gauss(0.0, PRESSURE_NOISE_PA)
         return {
@@ -112,7 +114,7 @@ class Sensors:
         """The receiver's position: a slowly wandering error of metres; no fix where the site has no place."""
         place = self._site
         if place.latitude_rad is None or place.longitude_rad is None:
-            return {name: 0.0 for name in _GNSS}
+            return dict.fromkeys(_GNSS, 0.0)
         keep = math.exp(-max(0.0, t_s - self._gnss_at_s) / GNSS_TIME_S)
         fresh = math.sqrt(1.0 - keep * keep)
         east, north, up = (keep * e + fresh * self._draws.gauss(0.0, 1.0) for e in self._gnss_error_m)

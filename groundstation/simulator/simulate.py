@@ -11,7 +11,6 @@ from typing import NamedTuple
 
 from groundstation.config.station import Site
 from groundstation.config.vehicle import Vehicle
-from groundstation.simulator.errors import FaultError
 from groundstation.simulator.faults import Context, TimedFault, parse
 from groundstation.simulator.flight import Flight, fly
 from groundstation.simulator.measuring import Measuring
@@ -79,9 +78,7 @@ class SimulatedVehicle:
         if scatter is None:
             scatter = Scatter.drawn(random.Random(f"{seed}/scatter"))
         self.scatter = scatter
-        self._standing = standing(
-            vehicle, site, tilt_rad=scatter.rod_tilt_rad, heading_rad=scatter.rod_heading_rad
-        )
+        self._standing = standing(vehicle, site, tilt_rad=scatter.rod_tilt_rad, heading_rad=scatter.rod_heading_rad)
         self._flight: Flight | None = None
         if launch_at_s is not None:
             self._flight = fly(vehicle, site, ignition_s=launch_at_s, scatter=scatter, seed=seed)
@@ -140,6 +137,3 @@ class SimulatedVehicle:
             return self._flight.state_at(t_s)
         resting = self._standing if self._flight is None or t_s < self._flight.begins_s else self._flight.at_rest
         return resting._replace(t_s=t_s, wind_mps=wind.at(0.0))
-
-
-__all__ = ["FaultError", "SimulatedVehicle", "TimedFrame"]

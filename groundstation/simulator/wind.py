@@ -17,8 +17,8 @@ GUST_TIME_S = 2.0
 
 
 def wind_factor(height_m: float) -> float:
-    """Mean wind at a height over that at the meter; calm grass below half a metre is left out."""
-    return (max(height_m, METER_HEIGHT_M) / METER_HEIGHT_M) ** POWER
+    """Mean wind at a height over that at the meter; below the meter it counts as the meter's."""
+    return math.pow(max(height_m, METER_HEIGHT_M) / METER_HEIGHT_M, POWER)
 
 
 @dataclass(slots=True)
