@@ -1,8 +1,7 @@
+import grp
 import os
-import threading
 import time
 import tty
-from contextlib import contextmanager
 
 import pytest
 from serial.tools.list_ports_common import ListPortInfo
@@ -11,46 +10,6 @@ from groundstation.clock import SessionClock
 from groundstation.links.link import LinkReport
 from groundstation.links.serial import SerialLink, SerialSettings
 from groundstation.ports import UsbIdentity
-
-WAIT_S = 10.0  # an upper bound for a busy machine, not a claim
-
-
-class Heard:
-    """What a link delivered and reported, with ways to wait for it."""
-
-    def __init__(self):
-        self.data = bytearray()
-        self.times = []
-        self.reports = []
-        self._changed = threading.Condition()
-
-    def deliver(self, data, received_ns):
-        with self._changed:
-            self.data += data
-            self.times.append(received_ns)
-            self._changed.notify_all()
-
-    def report(self, report):
-        with self._changed:
-            self.reports.append(report)
-            self._changed.notify_all()
-
-    def wait(self, condition):
-        with self._changed:
-            assert self._changed.wait_for(lambda: condition(self), WAIT_S), (bytes(self.data), self.reports)
-
-
-@contextmanager
-def running(link):
-    heard, stop = Heard(), threading.Event()
-    thread = threading.Thread(target=link.run, args=(heard.deliver, heard.report, stop))
-    thread.start()
-    try:
-        yield heard
-    finally:
-        stop.set()
-        thread.join(WAIT_S)
-        assert not thread.is_alive()
 
 
 class Receiver:
@@ -96,7 +55,7 @@ def link_to(wanted, *, settings=None, listing=list):
     return SerialLink(wanted, SessionClock(), name="serial:test", settings=settings, listing=listing)
 
 
-def test_bytes_arrive_in_order_with_times_that_never_decrease(receiver):
+def test_bytes_arrive_in_order_with_times_that_never_decrease(running, receiver):
     sent = bytes(k % 251 for k in range(3000))
     with running(link_to(str(receiver.path))) as heard:
         heard.wait(lambda h: h.reports)
@@ -108,7 +67,7 @@ def test_bytes_arrive_in_order_with_times_that_never_decrease(receiver):
     assert heard.reports == [LinkReport(True, f"reading {receiver.path} at 57600 baud")]
 
 
-def test_an_unplugged_receiver_is_told_and_read_again_when_it_is_back(receiver):
+def test_an_unplugged_receiver_is_told_and_read_again_when_it_is_back(running, receiver):
     with running(link_to(str(receiver.path))) as heard:
         heard.wait(lambda h: h.reports)
         receiver.send(b"before")
@@ -124,7 +83,7 @@ def test_an_unplugged_receiver_is_told_and_read_again_when_it_is_back(receiver):
     assert heard.reports[-1].text.startswith(f"reading {receiver.path} at 57600 baud, again after ")
 
 
-def test_many_pulls_of_the_plug_never_end_the_reading(receiver):
+def test_many_pulls_of_the_plug_never_end_the_reading(running, receiver):
     with running(link_to(str(receiver.path))) as heard:
         for number in range(5):
             heard.wait(lambda h: h.reports and h.reports[-1].ok)
@@ -138,7 +97,7 @@ def test_many_pulls_of_the_plug_never_end_the_reading(receiver):
     assert heard.data == b"01234"
 
 
-def test_nothing_is_ever_written_to_the_link(receiver):
+def test_nothing_is_ever_written_to_the_link(running, receiver):
     with running(link_to(str(receiver.path), settings=SerialSettings(115_200, dtr=True, rts=True))) as heard:
         heard.wait(lambda h: h.reports)
         receiver.send(b"telemetry\r\n\x03\x04\x11\x13\x1a" * 20)
@@ -147,7 +106,7 @@ def test_nothing_is_ever_written_to_the_link(receiver):
     assert receiver.written_to() == b""
 
 
-def test_an_absent_port_is_waited_for(tmp_path):
+def test_an_absent_port_is_waited_for(running, tmp_path):
     path = tmp_path / "receiver"
     with running(link_to(str(path))) as heard:
         heard.wait(lambda h: h.reports)
@@ -160,7 +119,7 @@ def test_an_absent_port_is_waited_for(tmp_path):
     os.close(receiver._slave)
 
 
-def test_a_port_that_another_link_reads_is_busy_until_that_one_ends(receiver):
+def test_a_port_that_another_link_reads_is_busy_until_that_one_ends(running, receiver):
     with running(link_to(str(receiver.path))) as first:
         first.wait(lambda h: h.reports)
         with running(link_to(str(receiver.path))) as second:
@@ -170,20 +129,30 @@ def test_a_port_that_another_link_reads_is_busy_until_that_one_ends(receiver):
 
 
 @pytest.mark.parametrize("path", ["/dev/null", "/tmp", __file__])
-def test_a_path_that_is_no_port_is_told_so(path):
+def test_a_path_that_is_no_port_is_told_so(running, path):
     with running(link_to(path)) as heard:
         heard.wait(lambda h: h.reports)
     assert heard.reports[0].text.startswith(f"{path} is not a serial port")
 
 
-@pytest.mark.skipif(os.geteuid() == 0, reason="root may open every port")
-def test_a_forbidden_port_is_told_with_its_group(tmp_path):
-    path = tmp_path / "port"
-    path.touch(mode=0)
-    with running(link_to(str(path))) as heard:
+@pytest.fixture
+def ordinary_user():
+    """Not root, who may open every port."""
+    before = os.geteuid()
+    if before == 0:
+        os.seteuid(65534)
+    yield
+    os.seteuid(before)
+
+
+def test_a_forbidden_port_is_told_with_its_group(running, receiver, request):
+    os.chmod(receiver.device, 0)
+    group = grp.getgrgid(os.stat(receiver.device).st_gid).gr_name
+    request.getfixturevalue("ordinary_user")
+    with running(link_to(receiver.device)) as heard:
         heard.wait(lambda h: h.reports)
-    assert "no permission to open" in heard.reports[0].text
-    assert "belongs to the group" in heard.reports[0].text
+    assert not heard.reports[0].ok
+    assert f"no permission to open {receiver.device}: it belongs to the group {group}" in heard.reports[0].text
 
 
 def usb_port(device, *, vid=0x10C4, pid=0xEA60, serial_number="17", location="1-2"):
@@ -193,7 +162,7 @@ def usb_port(device, *, vid=0x10C4, pid=0xEA60, serial_number="17", location="1-
     return info
 
 
-def test_a_receiver_that_comes_back_under_another_name_is_found_by_its_usb_identity(tmp_path):
+def test_a_receiver_that_comes_back_under_another_name_is_found_by_its_usb_identity(running, tmp_path):
     first = Receiver(tmp_path / "port0")
     listed = [usb_port(str(first.path))]
     with running(link_to(str(first.path), listing=lambda: list(listed))) as heard:
@@ -211,7 +180,7 @@ def test_a_receiver_that_comes_back_under_another_name_is_found_by_its_usb_ident
     os.close(second._slave)
 
 
-def test_a_stranger_that_took_the_name_is_not_read(tmp_path):
+def test_a_stranger_that_took_the_name_is_not_read(running, tmp_path):
     ours = Receiver(tmp_path / "port0")
     listed = [usb_port(str(ours.path))]
     with running(link_to(str(ours.path), listing=lambda: list(listed))) as heard:
@@ -231,7 +200,7 @@ def test_a_stranger_that_took_the_name_is_not_read(tmp_path):
     os.close(stranger._slave)
 
 
-def test_a_usb_identity_that_fits_two_ports_opens_neither(tmp_path):
+def test_a_usb_identity_that_fits_two_ports_opens_neither(running, tmp_path):
     listed = [usb_port("/dev/ttyUSB0", serial_number="1"), usb_port("/dev/ttyUSB1", serial_number="2")]
     with running(link_to(UsbIdentity(0x10C4, 0xEA60), listing=lambda: listed)) as heard:
         heard.wait(lambda h: h.reports)
@@ -243,7 +212,7 @@ def test_a_usb_identity_that_fits_two_ports_opens_neither(tmp_path):
     ]
 
 
-def test_the_other_adapter_of_the_same_kind_is_not_taken_for_the_lost_one(tmp_path):
+def test_the_other_adapter_of_the_same_kind_is_not_taken_for_the_lost_one(running, tmp_path):
     ours, other = Receiver(tmp_path / "port0"), Receiver(tmp_path / "port1")
     our_info = usb_port(str(ours.path), serial_number=None, location="1-1")
     listed = [our_info, usb_port(str(other.path), serial_number=None, location="1-2")]
