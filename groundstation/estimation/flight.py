@@ -17,7 +17,9 @@ from groundstation.estimation.phases import Evidence, next_transition
 from groundstation.estimation.vertical import VerticalFilter
 from groundstation.state import FlightEventKind, Phase
 
-NO_PUSH_MPS2 = 1.5  # specific force along the axis: below, thrust is no more than drag
+# Thrust over mass, taken from the specific force along the axis and the drag expected: below, there is none.
+NO_PUSH_MPS2 = 1.5
+NO_PUSH_DRAG_SHARE = 0.3  # ... or below this share of the drag, which is not known better
 # Errors of a measured acceleration, one standard deviation: a part that is always there, and a part of its size
 # (vibration caught between samples, scale, attitude; without an attitude the lean of the axis as well).
 ACCEL_NOISE_MPS2 = 0.3
@@ -178,7 +180,6 @@ class Flight:
     def _predict(self, dt_s: float, specific: Specific) -> None:
         f = self.filter
         accel, s, walk = specific.up, 0.0, BIAS_WALK_COAST
-        drag_mps2 = self._drag / self._ascent.burnout_mass_kg * f.v * abs(f.v)
         if self.phase is Phase.BOOST:
             walk = BIAS_WALK_BOOST
             if accel != accel:
@@ -190,6 +191,7 @@ class Flight:
             if dt_s > GAP_S:
                 s += (UNSEEN_BOOST_MPS2 * min(dt_s, 1.0)) ** 2
         elif self.phase is Phase.COAST:
+            drag_mps2 = self._drag_mps2()
             if not specific.magnitude < abs(drag_mps2) + SHOCK_MPS2:
                 accel = f.b - self._pad.gravity_mps2 - drag_mps2
                 s = UNSEEN_COAST_MPS2**2
@@ -233,15 +235,16 @@ class Flight:
             self._surprise += SURPRISE_GAIN * (max(-3.0, min(3.0, innovation)) - self._surprise)
 
     def _watch_push(self, t_s: float, specific: Specific) -> None:
-        axial = specific.axial - self._bias_axis
-        if axial != axial:
+        drag_mps2 = self._drag_mps2()
+        push = specific.axial - self._bias_axis + drag_mps2
+        if push != push:
             return
-        if axial >= NO_PUSH_MPS2:
+        if push >= max(NO_PUSH_MPS2, NO_PUSH_DRAG_SHARE * drag_mps2):
             if self.phase is Phase.BOOST:
-                self._push = (t_s, axial)
+                self._push = (t_s, push)
                 self._no_push = (math.nan, math.nan)
         elif self._no_push[0] != self._no_push[0]:
-            self._no_push = (t_s, axial)
+            self._no_push = (t_s, push)
 
     def _learn_drag(self, specific: Specific) -> None:
         """In coast the accelerometer shows drag over mass."""
@@ -306,9 +309,14 @@ class Flight:
             return min(max(self.liftoff_s + self._ascent.burn_s - self._ascent.delay_s, from_s), now_s)
         if to_s - from_s > GAP_S:
             return min(max(self.liftoff_s + self._ascent.burn_s - self._ascent.delay_s, from_s), to_s)
-        if push > 4.0 * NO_PUSH_MPS2:  # it fell at once: anywhere between the two samples
+        if push > 8.0 * NO_PUSH_MPS2:  # it fell at once: anywhere between the two samples
             return (from_s + to_s) / 2.0
-        return from_s + (to_s - from_s) * push / (push - rest)
+        return from_s + (to_s - from_s) * push / (push - min(rest, 0.0))
+
+    def _drag_mps2(self) -> float:
+        """Deceleration by drag at the present speed, down positive."""
+        v = self.filter.v
+        return self._drag / self._ascent.burnout_mass_kg * v * abs(v)
 
     def _pressure_height_m(self, pressure_pa: float) -> float:
         return math.nan if self._pad.air is None else self._pad.air.height_m(pressure_pa)

@@ -1,0 +1,109 @@
+"""Simulated flights as motion samples: the simulator's frames, decoded, with the truth beside them."""
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+
+import numpy as np
+import pytest
+
+from decoders.stream import StreamDecoder
+from groundstation.config.load import EXAMPLE_STATION, EXAMPLE_VEHICLE, load_station, load_vehicle
+from groundstation.config.station import Site
+from groundstation.config.telemetry import layout_of
+from groundstation.config.vehicle import Vehicle
+from groundstation.estimation.estimator import Estimator
+from groundstation.motion import MotionReader
+from groundstation.simulator.radio import Radio
+from groundstation.simulator.simulate import SimulatedVehicle
+from groundstation.simulator.truth import Truth
+from groundstation.state import FlightEvent, FlightEventKind, MotionSample, State
+
+LAUNCH_S = 8.0
+
+
+@dataclass(frozen=True)
+class Flown:
+    """The estimates of one simulated flight, and its truth; times of states [s] on the simulation's clock."""
+
+    states: list[State]
+    events: dict[FlightEventKind, FlightEvent]
+    event_list: list[FlightEvent]
+    truth: Truth
+
+    def seconds(self, ns: int) -> float:
+        return ns / 1e9
+
+    @property
+    def t_s(self) -> np.ndarray:
+        return np.array([s.at_ns for s in self.states]) / 1e9
+
+    @property
+    def heights_m(self) -> np.ndarray:
+        return np.array([s.height_m for s in self.states])
+
+
+@pytest.fixture(scope="session")
+def curlew() -> Vehicle:
+    return load_vehicle(EXAMPLE_VEHICLE)
+
+
+@pytest.fixture(scope="session")
+def saltmarsh() -> Site:
+    return load_station(EXAMPLE_STATION).site
+
+
+def at_rate(vehicle: Vehicle, rate_hz: float) -> Vehicle:
+    """The vehicle with its motion packets at another rate."""
+    packets = tuple(
+        p.model_copy(update={"rate_hz": rate_hz}) if p.name == "motion" else p for p in vehicle.telemetry.packets
+    )
+    return vehicle.model_copy(update={"telemetry": vehicle.telemetry.model_copy(update={"packets": packets})})
+
+
+def bursts(share: float) -> Radio:
+    """A link that loses this share of its frames, in bursts of half a second."""
+    if share == 0.0:
+        return Radio(loss=0.0, burst_per_s=0.0, damage=0.0)
+    burst_s, burst_loss = 0.5, 0.9
+    part = share / burst_loss  # of the time spent in bursts
+    return Radio(loss=0.0, burst_per_s=part / (burst_s * (1.0 - part)), burst_s=burst_s, burst_loss=burst_loss)
+
+
+def samples_of(vehicle: Vehicle, simulated: SimulatedVehicle, seconds: float) -> Iterator[MotionSample]:
+    """The motion samples in a simulated vehicle's frames."""
+    decoder = StreamDecoder(layout_of(vehicle))
+    readers = {p.name: MotionReader(vehicle, p.name) for p in layout_of(vehicle).packets}
+    for frame in simulated.frames(seconds):
+        for table in decoder.feed(frame.data).tables:
+            for k in range(len(table)):
+                row = np.array([float(c[k]) for c in table.columns.values()])
+                sample = readers[table.packet.name].sample(round(frame.t_s * 1e9), row)
+                if sample is not None:
+                    yield sample
+
+
+@pytest.fixture(scope="session")
+def fly(curlew: Vehicle, saltmarsh: Site) -> Callable[..., Flown]:
+    def flown(
+        seed: int,
+        *,
+        rate_hz: float = 10.0,
+        loss: float = 0.0,
+        change: Callable[[Iterator[MotionSample], Truth], Iterator[MotionSample]] = lambda samples, _: samples,
+        air: Site | None = None,
+    ) -> Flown:
+        vehicle = at_rate(curlew, rate_hz)
+        launch_s = LAUNCH_S + seed * 0.6180339887 % 1.0  # at any place between two packets
+        simulated = SimulatedVehicle(vehicle, air or saltmarsh, seed=seed, launch_at_s=launch_s, radio=bursts(loss))
+        assert simulated.truth is not None
+        estimator = Estimator(vehicle, saltmarsh)
+        states: list[State] = []
+        events: list[FlightEvent] = []
+        samples = samples_of(vehicle, simulated, simulated.truth.times.landed_s + 15.0)
+        for sample in change(samples, simulated.truth):
+            state, new = estimator.step(sample)
+            states.append(state)
+            events.extend(new)
+        return Flown(states, {e.kind: e for e in events}, events, simulated.truth)
+
+    return flown
