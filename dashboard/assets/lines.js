@@ -1,0 +1,132 @@
+// Plots. A frame brings what is new of each line; this page keeps the whole, cut to the window, and has Plotly redraw
+// it. A frame that does not continue what is here is refused: the page then asks for whole lines.
+(function () {
+  "use strict";
+  const notebook = (window.notebook = window.notebook || {});
+  const held = { signature: "", upto: null, lines: {} };
+  let latest = null;
+  let drawnAt = 0;
+  let inks = null;
+
+  function ink(name) {
+    if (!inks) {
+      const style = getComputedStyle(document.documentElement);
+      inks = {};
+      for (const token of ["ink", "muted", "rule", "fail", "live", "ground", "soft"])
+        inks[token] = style.getPropertyValue("--" + token).trim();
+      inks.font = getComputedStyle(document.body).fontFamily;
+    }
+    return inks[name];
+  }
+
+  function merge(key, line, from) {
+    const old = held.lines[key];
+    if (line.from_s === null || !old) {
+      held.lines[key] = { t: line.t_s.slice(), v: line.values.slice() };
+      return;
+    }
+    let keep = old.t.length;
+    while (keep > 0 && old.t[keep - 1] >= line.from_s) keep -= 1;
+    let first = 0;
+    while (first < keep && old.t[first] < from) first += 1;
+    held.lines[key] = { t: old.t.slice(first, keep).concat(line.t_s), v: old.v.slice(first, keep).concat(line.values) };
+  }
+
+  function whole(line) {
+    const t = [], v = [];
+    line.v.forEach(function (value, k) { if (value !== null) { t.push(line.t[k]); v.push(value); } });
+    return { t: t, v: v };
+  }
+
+  function traces(plot) {
+    const main = held.lines[plot.key];
+    const out = [];
+    if (plot.band) {
+      const low = whole(held.lines[plot.key + "/low"]), high = whole(held.lines[plot.key + "/high"]);
+      out.push({ x: low.t, y: low.v, mode: "lines", line: { width: 0 }, hoverinfo: "skip" });
+      out.push({ x: high.t, y: high.v, mode: "lines", line: { width: 0 }, fill: "tonexty", fillcolor: ink("soft"), hoverinfo: "skip" });
+    }
+    out.push({ x: main.t, y: main.v, mode: "lines", connectgaps: false, line: { width: plot.key === "height" ? 2.5 : 1.6, color: ink("ink"), simplify: false } });
+    if (plot.key === "height" && main.t.length) {
+      const k = main.v.length - 1;
+      if (main.v[k] !== null) out.push({ x: [main.t[k]], y: [main.v[k]], mode: "markers", marker: { size: 9, color: ink("live") } });
+    }
+    for (const mark of plot.marks) {
+      out.push({
+        x: [mark.t_s], y: [mark.value], mode: "markers",
+        marker: { size: 15, symbol: "circle-open", color: ink("live"), line: { width: 2.5 } },
+        error_y: { type: "data", symmetric: false, array: [mark.high - mark.value], arrayminus: [mark.value - mark.low], color: ink("live"), thickness: 1.5, width: 7 },
+      });
+    }
+    return out;
+  }
+
+  function layout(plot, place) {
+    const text = { family: ink("font"), size: 13, color: ink("muted") };
+    const shapes = [], words = [];
+    plot.spans.forEach(function (span, k) {
+      if (k > 0) shapes.push({ type: "line", xref: "x", yref: "paper", x0: span.from_s, x1: span.from_s, y0: 0, y1: 1, line: { color: ink("muted"), width: 1 } });
+      words.push({
+        x: (Math.max(span.from_s, plot.x.low) + span.to_s) / 2, y: 1, xref: "x", yref: "paper", yanchor: "bottom", showarrow: false,
+        text: span.word.toUpperCase(), font: { family: ink("font"), size: 13, color: ink("ink") },
+        wide: (span.to_s - span.from_s) / (plot.x.high - plot.x.low) * place.clientWidth,
+      });
+    });
+    // A phase of a second on a plot of minutes has no room for its word; the event list says it.
+    const room = words.filter(function (word) { return word.wide > word.text.length * 9; });
+    room.forEach(function (word) { delete word.wide; });
+    for (const limit of plot.limits) {
+      if (limit.value < plot.y.low || limit.value > plot.y.high) continue;
+      shapes.push({ type: "line", xref: "paper", yref: "y", x0: 0, x1: 1, y0: limit.value, y1: limit.value, line: { color: ink("fail"), width: 1.5, dash: "6px,4px" } });
+      const high = (limit.value - plot.y.low) / (plot.y.high - plot.y.low) > 0.8;
+      room.push({ x: 0.004, y: limit.value, xref: "paper", yref: "y", xanchor: "left", yanchor: high ? "top" : "bottom", showarrow: false, text: limit.word, font: { family: ink("font"), size: 13, color: ink("fail") } });
+    }
+    for (const mark of plot.marks) {
+      const right = (mark.t_s - plot.x.low) / (plot.x.high - plot.x.low) > 0.8;
+      room.push({ x: mark.t_s, y: mark.value, xanchor: right ? "right" : "left", xshift: right ? -14 : 14, showarrow: false, text: mark.word, font: { family: ink("font"), size: 16, color: ink("live") } });
+    }
+    if (plot.nothing) room.push({ x: 0.5, y: 0.5, xref: "paper", yref: "paper", showarrow: false, text: plot.nothing, font: { family: ink("font"), size: 16, color: ink("muted") } });
+    const axis = { fixedrange: true, zeroline: false, tickfont: text, color: ink("muted"), showline: false, ticks: "" };
+    return {
+      width: place.clientWidth, height: place.clientHeight, autosize: false, showlegend: false, hovermode: false,
+      margin: { l: plot.key === "height" ? 62 : 58, r: 10, t: plot.key === "height" ? 24 : 6, b: 22 },
+      paper_bgcolor: "rgba(0,0,0,0)", plot_bgcolor: "rgba(0,0,0,0)", font: text,
+      xaxis: Object.assign({}, axis, { range: [plot.x.low, plot.x.high], tickvals: plot.x.ticks, ticktext: plot.x.labels, showgrid: plot.key === "height", gridcolor: ink("rule") }),
+      yaxis: Object.assign({}, axis, { range: [plot.y.low, plot.y.high], tickvals: plot.y.ticks, ticktext: plot.y.labels, gridcolor: ink("rule") }),
+      shapes: shapes, annotations: room,
+    };
+  }
+
+  function draw() {
+    if (!latest || !window.Plotly) return;
+    for (const plot of latest.plots) {
+      const place = document.getElementById("plot-" + plot.key);
+      if (!place || place.clientWidth === 0 || !held.lines[plot.key]) continue;
+      window.Plotly.react(place, traces(plot), layout(plot, place), { staticPlot: true });
+    }
+    drawnAt = performance.now();
+  }
+
+  // Returns whether the lines are now whole up to `upto_s`.
+  notebook.lines = function (plots) {
+    const continues = plots.continues_s !== null;
+    if (continues && (plots.signature !== held.signature || plots.continues_s !== held.upto)) return false;
+    if (!continues) held.lines = {};
+    for (const plot of plots.plots) {
+      merge(plot.key, plot.line, plot.x.low);
+      if (plot.band) {
+        merge(plot.key + "/low", plot.band[0], plot.x.low);
+        merge(plot.key + "/high", plot.band[1], plot.x.low);
+      }
+    }
+    held.signature = plots.signature;
+    held.upto = plots.upto_s;
+    latest = plots;
+    // Ten drawings a second are enough for the eye; a slower machine is left the time it needs.
+    if (performance.now() - drawnAt > 90) draw();
+    return true;
+  };
+
+  notebook.redrawLines = function () { inks = null; draw(); };
+  window.addEventListener("resize", draw);
+})();

@@ -1,0 +1,91 @@
+"""Sessions for the pages' tests: a simulated vehicle's frames through the real pipeline, all at once or as time goes."""
+
+import asyncio
+import itertools
+import time
+from collections.abc import Iterator, Sequence
+from functools import cache
+
+from groundstation.config.load import EXAMPLE_STATION, EXAMPLE_VEHICLE, load_station, load_vehicle
+from groundstation.config.station import Site
+from groundstation.config.vehicle import Vehicle
+from groundstation.inputs import NS_PER_S, Chunk, EventKind, StationEvent
+from groundstation.pipeline import Pipeline
+from groundstation.simulator.simulate import SimulatedVehicle, TimedFrame
+from groundstation.timeline import Timeline
+
+STARTED_NS = 1_780_000_000 * NS_PER_S
+
+
+@cache
+def example_vehicle() -> Vehicle:
+    return load_vehicle(EXAMPLE_VEHICLE)
+
+
+@cache
+def example_site() -> Site:
+    return load_station(EXAMPLE_STATION).site
+
+
+def simulated(*, seed: int = 7, launch_at_s: float | None = None, faults: Sequence[str] = ()) -> SimulatedVehicle:
+    return SimulatedVehicle(example_vehicle(), example_site(), seed=seed, launch_at_s=launch_at_s, faults=faults)
+
+
+class StagedSession:
+    """A session whose timeline is filled up to any time wanted.
+
+    `advance_to` fills it at once; `run` goes on from there in real time, as a live station would.
+    """
+
+    def __init__(self, vehicle: SimulatedVehicle, *, live: bool = True, started_ns: int = STARTED_NS) -> None:
+        self._pipeline = Pipeline(example_vehicle(), example_site(), started_ns=started_ns)
+        self._frames: Iterator[TimedFrame] = iter(vehicle)
+        self._ahead: TimedFrame | None = None
+        self._grown = asyncio.Event()
+        self._now_ns = started_ns
+        self.timeline: Timeline = self._pipeline.timeline
+        self.live = live
+        self.title = "session-2026-05-28.gsr"
+        self.silent_from_s: float | None = None
+        self._pipeline.feed(StationEvent(started_ns, EventKind.RECORDING, True, "running"))
+
+    def advance_to(self, seconds: float) -> "StagedSession":
+        """Everything received up to `seconds` after the start."""
+        while True:
+            frame = self._ahead or next(self._frames)
+            if frame.t_s > seconds:
+                self._ahead = frame
+                break
+            self._ahead = None
+            if self.silent_from_s is None or frame.t_s < self.silent_from_s:
+                at_ns = self.timeline.started_ns + round(frame.t_s * NS_PER_S)
+                self._pipeline.feed(Chunk.at(at_ns, frame.data, link="test"))
+        self._now_ns = self.timeline.started_ns + round(seconds * NS_PER_S)
+        self._pipeline.advance(self._now_ns)
+        return self
+
+    async def run(self, *, rate: float = 1.0, step_s: float = 0.02) -> None:
+        """Go on in real time, `rate` seconds of the session a second, for ever."""
+        begun = time.monotonic()
+        from_s = (self._now_ns - self.timeline.started_ns) / NS_PER_S
+        for _ in itertools.count():
+            await asyncio.sleep(step_s)
+            self.advance_to(from_s + (time.monotonic() - begun) * rate)
+            self._grown.set()
+            self._grown = asyncio.Event()
+
+    def now_ns(self) -> int:
+        return self._now_ns
+
+    async def changed(self, timeout_s: float) -> None:
+        try:
+            await asyncio.wait_for(self._grown.wait(), timeout_s)
+        except TimeoutError:
+            return
+
+    def status_lines(self) -> tuple[str, ...]:
+        return (
+            "Recording: running, session-2026-05-28.gsr, 1.2 MB.",
+            "serial:/dev/ttyUSB0: open, 14 packets a second.",
+            "MQTT: not used.",
+        )
