@@ -76,18 +76,12 @@ class Assessor:
             return (Outcome(Status.UNKNOWN, text),)
 
     def _still_settling(self, left_s: float) -> Finding:
-        left = float(math.ceil(left_s))
-        if (
-            self._settling is None
-            or self._settling.value != left
-            or self._settling.since_ns != self._passing_since_ns
-        ):
-            text = f"All checks pass; GO in {left:.0f} s if they go on passing."
-            limit = Limit(self._settling_s)
-            since_ns = self._passing_since_ns or 0
-            self._settling = Finding(
-                "settling", Status.UNKNOWN, text, Place.VEHICLE, None, left, "s", limit, since_ns
-            )
+        left, since_ns, before = float(math.ceil(left_s)), self._passing_since_ns or 0, self._settling
+        if before is not None and before.value == left and before.since_ns == since_ns:
+            return before
+        text = f"All checks pass; GO in {left:.0f} s if they go on passing."
+        limit = Limit(self._settling_s)
+        self._settling = Finding("settling", Status.UNKNOWN, text, Place.VEHICLE, None, left, "s", limit, since_ns)
         return self._settling
 
 
@@ -95,8 +89,8 @@ def _remembered(before: Finding | None, check: Check, outcome: Outcome, at_ns: i
     """The finding with the time its status last changed; the very one before where nothing has changed."""
     if before is None or before.status is not outcome.status:
         return check.finding(outcome, since_ns=at_ns)
-    same = before.text == outcome.text and before.value == outcome.value and before.limit == outcome.limit
-    if same and before.stale == outcome.stale:
+    # Limits come from the vehicle file and the site, which a session does not change.
+    if before.text == outcome.text and before.value == outcome.value and before.stale == outcome.stale:
         return before
     return check.finding(outcome, since_ns=before.since_ns)
 

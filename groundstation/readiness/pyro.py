@@ -74,6 +74,7 @@ def _by_resistance(window: Window, pyro: Pyro) -> Outcome:
     if pyro.resistance_ohm is None:
         raise Unknown(f"The vehicle file gives no resistance for pyro channel {pyro.channel}. Add what its load has.")
     name = f"pyro_{pyro.channel}_resistance"
+    resistance_ohm = window.need(name)
     least, greatest = pyro.resistance_ohm
     limit = Limit(least, greatest)
     most = window.greatest(name)
@@ -87,12 +88,12 @@ def _by_resistance(window: Window, pyro: Pyro) -> Outcome:
         elif value > OPEN_FACTOR * greatest:
             seen = f"is open: {number(value, 0)} ohm"
         elif value < SHORT_FACTOR * least:
-            seen = f"is shorted: {number(value, 2)} ohm"
+            seen = f"is shorted: {number(resistance_ohm, 2)} ohm"
         else:
             seen = f"has {number(value, decimals)} ohm"
         return f"{_named(pyro)} {seen}, {allowed(limit, 1, 'ohm')}. {_look(pyro)}"
 
-    return judged(window.need(name), limit, unit="ohm", decimals=1, good=good, bad=bad)
+    return judged(resistance_ohm, limit, unit="ohm", decimals=1, good=good, bad=bad)
 
 
 def _by_sense(window: Window, pyro: Pyro) -> Outcome:

@@ -153,8 +153,10 @@ class Window:
         Raises:
             Unknown: As `need`.
         """
-        value = self.need(name)
         reading, newest = self._fresh(name)
+        value = newest.row[reading.place]
+        if not reading.least <= value <= reading.greatest:
+            raise _impossible(reading, value)
         values = newest.table.column(reading.column)
         count = 0
         for before in reversed(values[max(0, newest.end - _SHORT) : newest.end].tolist()):
@@ -262,7 +264,7 @@ class Window:
             raise Unknown(
                 f"The vehicle does not send {name}{what}. Add it to a packet in the vehicle file and the firmware."
             )
-        newest = self._of(reading.packet)
+        newest = self._newest.get(reading.packet) or self._of(reading.packet)
         if newest.end == 0:
             raise Unknown(f"The {spoken(name)} has not come yet ({name}, packet {reading.packet}).", stale=True)
         if not 0.0 <= newest.age_s <= reading.age_s:
