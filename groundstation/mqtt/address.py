@@ -3,13 +3,15 @@
 from dataclasses import dataclass, field
 from urllib.parse import unquote, urlsplit
 
+from groundstation.errors import GroundstationError
+
 EXAMPLE = "mqtt://192.168.1.20/rocket"
 # Ports registered with IANA for MQTT and for MQTT over TLS.
 PORTS = {"mqtt": 1883, "mqtts": 8883}
 MAX_PREFIX_BYTES = 1000  # a topic may have 65,535 bytes (MQTT 5, 1.5.4); nobody types more than this
 
 
-class BrokerAddressError(ValueError):
+class BrokerAddressError(GroundstationError, ValueError):
     """The address is not one of a broker; the message says what was found and what was expected."""
 
 

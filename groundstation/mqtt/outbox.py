@@ -11,7 +11,7 @@ from groundstation.inputs import NS_PER_S, EventKind, StationEvent
 from groundstation.plain_json import Json, number, reason
 from groundstation.readiness.finding import Assessment
 from groundstation.state import FlightEvent
-from groundstation.timeline import STATE_COLUMNS, Timeline
+from groundstation.timeline import STATE_COLUMNS, Source, Timeline
 
 MAX_EVENTS = 256  # a long outage with a link that comes and goes every few seconds; older ones are in the recording
 # The verdict is refused once the assessment behind it is older than this: it must not outlive the station's ticks.
@@ -46,6 +46,7 @@ class Outbox:
         self.dropped = 0
         self._slots: dict[str, Draft] = {}
         self._events: deque[Draft] = deque()
+        self._published: tuple[tuple[str, Source], ...] = ()
         self._rows_seen: dict[str, int] = {}
         self._states_seen = 0
         self._flight_events_seen = 0
@@ -122,7 +123,9 @@ class Outbox:
         if not changed:
             return
         self._rows_seen = rows
-        for name, source in timeline.sources.items():
+        if not self._published:
+            self._published = _published(timeline.sources)
+        for name, source in self._published:
             if source.table in changed:
                 table = timeline.packets[source.table]
                 value = float(table.column(source.column)[-1])
@@ -179,3 +182,11 @@ def _flight_event(event: FlightEvent) -> Draft:
         "height_sigma_m": number(event.height_sigma_m),
     }
     return Draft("event", event.at_ns, str(event.kind), number(event.height_m), "m", more)
+
+
+def _published(sources: dict[str, Source]) -> tuple[tuple[str, Source], ...]:
+    """Each column once: under its standard name where it has one, else as `packet.field`."""
+    first: dict[tuple[str, str], str] = {}
+    for name, source in sources.items():
+        first.setdefault((source.table, source.column), name)
+    return tuple((name, sources[name]) for name in first.values())

@@ -1,0 +1,115 @@
+"""A live session as `live` and `demo` run it: links, recording, pages, and the verdict's changes on the terminal."""
+
+import asyncio
+from dataclasses import dataclass
+from importlib.metadata import version
+from pathlib import Path
+
+from groundstation.cli.failure import FILE, LINK, Failure
+from groundstation.cli.files import Given
+from groundstation.cli.pages import Serving, check_free, ended_by_signals
+from groundstation.cli.shown import local_clock
+from groundstation.clock import SessionClock
+from groundstation.links.url import open_link
+from groundstation.mqtt import parse_broker
+from groundstation.readiness.finding import Assessment
+from groundstation.station import Described, VerdictFile, run_live
+
+REASONS_SHOWN = 3
+
+
+@dataclass(frozen=True, slots=True)
+class Listening:
+    """What a live session listens to, where it records, publishes and shows; `seconds` ends it by itself."""
+
+    links: tuple[str, ...]
+    folders: tuple[Path, ...]
+    serving: Serving
+    broker: str | None = None
+    verdicts: Path | None = None
+    seconds: float | None = None
+
+
+def check_before_listening(listening: Listening) -> None:
+    """Find in one go what would only fail once everything runs.
+
+    Raises:
+        Failure: A folder or the pages' port cannot be used.
+        BrokerAddressError: The broker's address is not one.
+    """
+    if listening.broker is not None:
+        parse_broker(listening.broker)
+    first = listening.folders[0]
+    if not first.is_dir():
+        raise Failure(f"the recording folder {first} does not exist: make it, or name another with --record", FILE)
+    check_free(listening.serving)
+
+
+def listen(given: Given, listening: Listening) -> int:
+    """Run a live session until Ctrl-C, and return the exit code."""
+    check_before_listening(listening)
+    clock = SessionClock()
+    links = [open_link(url, clock) for url in listening.links]
+    if len({link.name for link in links}) != len(links):
+        raise Failure("a link is given twice: give each once", LINK)
+    told = _Told(listening.verdicts)
+    described = Described(
+        given.vehicle,
+        given.vehicle_name,
+        given.vehicle_text,
+        given.station,
+        given.station_name,
+        given.station_text,
+    )
+
+    async def work() -> str:
+        stop = asyncio.Event()
+        if listening.seconds is not None:
+            asyncio.get_running_loop().call_later(listening.seconds, stop.set)
+        with ended_by_signals(stop):
+            return await run_live(
+                described,
+                links,
+                clock=clock,
+                folders=listening.folders,
+                program_version=version("groundstation"),
+                broker=listening.broker,
+                pages=listening.serving.pages,
+                on_verdict=told,
+                stop=stop,
+            )
+
+    try:
+        closing = asyncio.run(work())
+    finally:
+        told.close()
+    print(f"Session ended; {closing}.", flush=True)
+    return 0
+
+
+class _Told:
+    """Prints each change of the verdict, and writes it to a file where one is wanted."""
+
+    def __init__(self, path: Path | None) -> None:
+        try:
+            self._file = None if path is None else VerdictFile(path)
+        except OSError as error:
+            raise Failure(f"cannot write {path}: {error.strerror}", FILE) from error
+
+    def __call__(self, change: Assessment, started_ns: int) -> None:
+        print(verdict_line(change), flush=True)
+        if self._file is not None:
+            self._file(change, started_ns)
+
+    def close(self) -> None:
+        if self._file is not None:
+            self._file.close()
+
+
+def verdict_line(change: Assessment) -> str:
+    """One change of the verdict, with its first reasons."""
+    said = [finding.text for finding in change.reasons[:REASONS_SHOWN]]
+    more = len(change.reasons) - len(said)
+    if more > 0:
+        said.append(f"({more} more)")
+    return "  ".join([local_clock(change.at_ns), f"{change.verdict.value:<4}", *said]).rstrip()
