@@ -11,9 +11,20 @@ class Session(Protocol):
     A live session's present is `now_ns()`, which goes on while nothing is received; a replay's is its end.
     """
 
-    timeline: Timeline
-    live: bool
-    title: str  # such as the recording's file name
+    @property
+    def timeline(self) -> Timeline:
+        """What is shown."""
+        ...
+
+    @property
+    def live(self) -> bool:
+        """Whether the timeline still grows."""
+        ...
+
+    @property
+    def title(self) -> str:
+        """Such as the recording's file name."""
+        ...
 
     def now_ns(self) -> int:
         """The session's present [ns]."""
