@@ -5,17 +5,21 @@ Every fault of a file is found in one go and reported with its line; see `ground
 
 import re
 import tomllib
+from collections.abc import Iterable
 from importlib.resources import files
 from pathlib import Path
-from typing import TypeVar
+from typing import Any, TypeVar
 
 from pydantic import ValidationError
 
+from groundstation.config.crosschecks import name_faults, table_faults
 from groundstation.config.errors import ConfigError, Fault
-from groundstation.config.filetable import FileTable
-from groundstation.config.lines import key_lines
+from groundstation.config.filetable import FileTable, Found
+from groundstation.config.lines import KeyPath, key_lines
+from groundstation.config.shape import keys_of
 from groundstation.config.station import Station
-from groundstation.config.vehicle import Vehicle
+from groundstation.config.vehicle import Airframe, Gimbal, Motor, Vehicle
+from groundstation.config.wording import found_in, key_text, line_of
 
 _FOLDER = Path(str(files("groundstation.config")))
 EXAMPLE_VEHICLE = _FOLDER / "curlew.toml"
@@ -49,7 +53,15 @@ def parse_vehicle(text: str, *, file_name: str) -> Vehicle:
     Raises:
         ConfigError: The text cannot be used.
     """
-    return _parse(Vehicle, text, file_name)
+    data, lines = _parsed(text, file_name)
+    _recognised(Vehicle, data, file_name, "vehicle")
+    found = [*found_in(Vehicle, data), *name_faults(data)]
+    found += table_faults(
+        _table(Airframe, data, "airframe"), _table(Motor, data, "motor"), _table(Gimbal, data, "gimbal")
+    )
+    if found:
+        raise ConfigError(_faults(found, data, lines, file_name))
+    return Vehicle.model_validate(data)
 
 
 def parse_station(text: str, *, file_name: str) -> Station:
@@ -58,7 +70,12 @@ def parse_station(text: str, *, file_name: str) -> Station:
     Raises:
         ConfigError: The text cannot be used.
     """
-    return _parse(Station, text, file_name)
+    data, lines = _parsed(text, file_name)
+    _recognised(Station, data, file_name, "station")
+    found = found_in(Station, data)
+    if found:
+        raise ConfigError(_faults(found, data, lines, file_name))
+    return Station.model_validate(data)
 
 
 def _text(path: Path) -> str:
@@ -74,20 +91,41 @@ def _text(path: Path) -> str:
         raise ConfigError([Fault(path.name, line, "", text)]) from error
 
 
-def _parse(model: type[_T], text: str, file_name: str) -> _T:
+def _parsed(text: str, file_name: str) -> tuple[dict[str, Any], dict[KeyPath, int]]:
+    """The file's data and the line of each key."""
     try:
-        data = tomllib.loads(text)
-        lines = key_lines(text)
+        return tomllib.loads(text), key_lines(text)
     except (ValueError, RecursionError) as error:
         raise ConfigError([_syntax_fault(text, file_name, error)]) from error
+
+
+def _recognised(model: type[FileTable], data: dict[str, Any], file_name: str, kind: str) -> None:
+    """Refuse a file that is about something else, rather than list all it lacks."""
+    known = keys_of(model)
+    if data and not known.keys() & data.keys():
+        text = f"found {_listed(data)} and no key of a {kind} file, expected {_listed(known)}"
+        raise ConfigError([Fault(file_name, None, "", text)])
+
+
+def _listed(keys: Iterable[str]) -> str:
+    names = list(keys)
+    return ", ".join(names[:12]) + (" …" if len(names) > 12 else "")
+
+
+def _read(model: type[_T], data: dict[str, Any]) -> _T | None:
     try:
         return model.model_validate(data)
-    except ValidationError as error:
-        faults = [
-            Fault(file_name, lines.get(item["loc"]), ".".join(map(str, item["loc"])), item["msg"])
-            for item in error.errors()
-        ]
-        raise ConfigError(faults) from error
+    except ValidationError:
+        return None
+
+
+def _table(model: type[_T], data: dict[str, Any], key: str) -> _T | None:
+    return _read(model, data[key]) if key in data else None
+
+
+def _faults(found: Iterable[Found], data: dict[str, Any], lines: dict[KeyPath, int], file_name: str) -> list[Fault]:
+    faults = [Fault(file_name, line_of(lines, f.path), key_text(data, f.path), f.text) for f in found]
+    return sorted(faults, key=lambda f: f.line or 0)
 
 
 def _syntax_fault(text: str, file_name: str, error: Exception) -> Fault:

@@ -11,21 +11,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from decoders.layout import ByteOrder, Field, Layout, Packet, WireKind
-from groundstation.config.quantities import unit_to_si
-from groundstation.config.vehicle import BitEntry, FieldEntry, PacketEntry, Vehicle
-from groundstation.measurements import measurement
+from groundstation.config.packets import BitEntry, FieldEntry, PacketEntry
+from groundstation.config.vehicle import Vehicle
+from groundstation.config.wire import ID_BITS, WIRE_TYPES, column_unit
 from groundstation.timeline import Source
-
-ID_BITS = {"none": 0, "u8": 8, "u16": 16, "u32": 32}
-
-WIRE_TYPES: dict[str, tuple[WireKind, int]] = {
-    **{f"u{bits}": (WireKind.UNSIGNED, bits) for bits in range(8, 65, 8)},
-    **{f"i{bits}": (WireKind.SIGNED, bits) for bits in range(8, 65, 8)},
-    "f32": (WireKind.FLOAT, 32),
-    "f64": (WireKind.FLOAT, 64),
-    "bool": (WireKind.BOOLEAN, 8),
-}
-"""Each type a field may have: how its bits stand for a number, and how many there are."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,18 +79,6 @@ def columns(vehicle: Vehicle) -> Iterator[Column]:
         yield from _columns(entry, ID_BITS[vehicle.telemetry.id_type])
 
 
-def conversion(entry: FieldEntry | BitEntry) -> tuple[str, float, float]:
-    """The unit of the decoded column, and the scale and bias that turn a value in the file's unit into it.
-
-    Raises:
-        ValueError: The unit does not convert into the unit of the entry's meaning.
-    """
-    known = None if entry.meaning is None else measurement(entry.meaning)
-    if known is None:
-        return entry.unit, 1.0, 0.0
-    return known.unit, *unit_to_si(entry.unit, known.unit)
-
-
 def _columns(entry: PacketEntry, id_bits: int) -> Iterator[Column]:
     first_bit = id_bits
     for item in entry.fields:
@@ -117,7 +94,7 @@ def _columns(entry: PacketEntry, id_bits: int) -> Iterator[Column]:
 def _column(
     packet: str, entry: FieldEntry | BitEntry, kind: WireKind, bits: int, first_bit: int, container_bits: int | None
 ) -> Column:
-    unit, scale, bias = conversion(entry)
+    unit, scale, bias = column_unit(entry.unit, entry.meaning)
     field = Field(
         name=entry.name,
         kind=kind,

@@ -1,0 +1,112 @@
+"""What no table of a vehicle file can tell alone: names used twice, channels that do not exist, sums that do not fit.
+
+Names are looked at in the file's own data, so that they are judged even where another key beside them is wrong.
+"""
+
+import re
+from collections.abc import Iterable, Iterator, Mapping
+
+from groundstation.config.filetable import Found
+from groundstation.config.lines import KeyPath
+from groundstation.config.packets import SHARED_MEANINGS
+from groundstation.config.quantities import shown
+from groundstation.config.vehicle import Airframe, Gimbal, Motor
+from groundstation.measurements import measurement
+
+_Row = Mapping[str, object]
+_CHANNEL = re.compile(r"pyro_([0-9]+)_")
+
+
+def name_faults(data: _Row) -> Iterator[Found]:
+    """Names, numbers and meanings used twice, and pyro channels that are named but not described.
+
+    Args:
+        data: The vehicle file as tomllib gives it, good or not.
+    """
+    pyro = list(_rows(data.get("pyro"), ("pyro",)))
+    channels = [(path, row.get("channel")) for path, row in pyro]
+    yield from _twice(channels, "channel", "a channel")
+    telemetry = data.get("telemetry")
+    packets = list(_rows(telemetry.get("packet") if isinstance(telemetry, dict) else None, ("telemetry", "packet")))
+    yield from _twice([(path, row.get("name")) for path, row in packets], "name", "a packet")
+    yield from _twice([(path, row.get("id")) for path, row in packets], "id", "a packet")
+    for path, packet in packets:
+        yield from _twice(
+            [(p, row.get("name")) for p, row in _fields(packet, path)], "name", "a field of this packet"
+        )
+    yield from _meaning_faults(packets, {channel for _, channel in channels})
+    pull_pin = data.get("pull_pin")
+    enabled = pull_pin.get("enables_pyro") if isinstance(pull_pin, dict) else None
+    for place, channel in enumerate(enabled if isinstance(enabled, list) else []):
+        if isinstance(channel, int) and channel not in {c for _, c in channels}:
+            text = f"found {channel}, {_no_channel(channel, (c for _, c in channels))}"
+            yield Found(("pull_pin", "enables_pyro", place), text)
+
+
+def table_faults(airframe: Airframe | None, motor: Motor | None, gimbal: Gimbal | None) -> Iterator[Found]:
+    """What tables say against each other; a table that is wrong by itself is None and left out."""
+    if airframe is not None and motor is not None and motor.propellant_mass_kg >= airframe.liftoff_mass_kg:
+        text = (
+            f"found {motor.propellant_mass_kg:g} kg, expected less than the liftoff mass "
+            f"of {airframe.liftoff_mass_kg:g} kg"
+        )
+        yield Found(("motor", "propellant_mass"), text)
+    if airframe is not None and gimbal is not None and gimbal.lever_arm_m > airframe.length_m:
+        text = f"found {gimbal.lever_arm_m:g} m, expected at most the airframe's length of {airframe.length_m:g} m"
+        yield Found(("gimbal", "lever_arm"), text)
+
+
+def _meaning_faults(packets: list[tuple[KeyPath, _Row]], channels: set[object]) -> Iterator[Found]:
+    first: dict[str, KeyPath] = {}
+    for packet_path, packet in packets:
+        here: set[str] = set()
+        for path, row in _fields(packet, packet_path):
+            meaning = row.get("meaning")
+            if not isinstance(meaning, str) or measurement(meaning) is None:
+                continue
+            match = _CHANNEL.match(meaning)
+            if match is not None and int(match[1]) not in channels:
+                yield Found((*path, "meaning"), f"found {shown(meaning)}, {_no_channel(int(match[1]), channels)}")
+            if meaning in first and (meaning in here or meaning not in SHARED_MEANINGS):
+                other = _label(packets, first[meaning])
+                text = f"found {shown(meaning)}, which {other} has already, expected it on one field"
+                yield Found((*path, "meaning"), text)
+            first.setdefault(meaning, path)
+            here.add(meaning)
+
+
+def _label(packets: list[tuple[KeyPath, _Row]], field_path: KeyPath) -> str:
+    packet = next(row for path, row in packets if field_path[: len(path)] == path)
+    field = next(row for path, row in _fields(packet, field_path[:3]) if path == field_path)
+    return f"{packet.get('name')}.{field.get('name')}"
+
+
+def _no_channel(channel: int, channels: Iterable[object]) -> str:
+    known = sorted(c for c in channels if isinstance(c, int))
+    if not known:
+        return "but there is no [[pyro]], expected one for each channel"
+    return f"but no [[pyro]] has channel {channel}, expected one of {', '.join(map(str, known))}"
+
+
+def _rows(value: object, path: KeyPath) -> Iterator[tuple[KeyPath, _Row]]:
+    """The tables in an array of tables, each with its path; nothing where it is none."""
+    for place, row in enumerate(value if isinstance(value, list) else []):
+        if isinstance(row, dict):
+            yield (*path, place), row
+
+
+def _fields(packet: _Row, path: KeyPath) -> Iterator[tuple[KeyPath, _Row]]:
+    """Every field of a packet, each followed by its bits."""
+    for field_path, row in _rows(packet.get("fields"), (*path, "fields")):
+        yield field_path, row
+        yield from _rows(row.get("bits"), (*field_path, "bits"))
+
+
+def _twice(named: list[tuple[KeyPath, object]], key: str, what: str) -> Iterator[Found]:
+    seen: set[object] = set()
+    for path, value in named:
+        if not isinstance(value, (str, int)):
+            continue
+        if value in seen:
+            yield Found((*path, key), f"found {shown(value)}, which {what} has already, expected one of its own")
+        seen.add(value)
