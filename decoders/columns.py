@@ -19,28 +19,35 @@ _WIDEST = 8  # bytes of the widest window
 
 
 @dataclass(frozen=True, slots=True)
-class _Reading:
-    """How one field is read: its window, the shifts that isolate it, the type it then has."""
+class Reading:
+    """How one field is read from a row.
+
+    The number that the field is, or is part of, has `size` bytes from byte `start` of the row on; the field is `bits`
+    bits of it from bit `shift` on. Its window is a machine number from byte `place` on, of which the field may be a
+    part (`is_part`); shifting that up and then down isolates the field. Raw numbers have the type `dtype`.
+    """
 
     name: str
-    window: str  # dtype with byte order
-    place: int  # of the window in the row
+    start: int
+    size: int
+    byte_order: ByteOrder
+    shift: int
+    bits: int
+    place: int
+    window: np.dtype[Any]
     up: int
     down: int
+    is_part: bool
+    is_scaled: bool
     dtype: np.dtype[Any]
     scale: float
     bias: float
 
-    @property
-    def is_plain(self) -> bool:
-        """Whether the window is the field."""
-        return self.up == self.down == 0
-
     def raw(self, windows: Column) -> Column:
         """The raw numbers, in native byte order and memory of their own."""
-        if self.is_plain:
+        if not self.is_part:
             return windows.astype(self.dtype)
-        kind = windows.dtype.newbyteorder("=").type
+        kind = self.window.type
         numbers: Column = (windows << kind(self.up)) >> kind(self.down)
         return numbers.astype(self.dtype)
 
@@ -66,19 +73,17 @@ class ColumnReader:
                 )
         self._row_length = row_length
         self._padded = max(row_length, _WIDEST)
-        readings = [
+        self.readings = tuple(
             _reading(item, byte_order, body_at, self._padded, f"{packet.name}.{item.name}") for item in packet.fields
-        ]
-        self._plain = [r for r in readings if r.scale == 1.0 and r.bias == 0.0]
-        self._scaled = [r for r in readings if r.scale != 1.0 or r.bias != 0.0]
-        self._names = names
+        )
+        self._scaled = [r for r in self.readings if r.is_scaled]
         self._scale = np.array([[r.scale] for r in self._scaled])
         self._bias = np.array([[r.bias] for r in self._scaled])
         self._dtype = np.dtype(
             {
-                "names": self._names,
-                "formats": [r.window for r in readings],
-                "offsets": [r.place for r in readings],
+                "names": names,
+                "formats": [r.window for r in self.readings],
+                "offsets": [r.place for r in self.readings],
                 "itemsize": self._padded,
             }
         )
@@ -91,19 +96,21 @@ class ColumnReader:
             padded[:, : self._row_length] = short
             rows = padded.tobytes()
         windows = np.frombuffer(rows, dtype=self._dtype)
-        columns = {r.name: r.raw(windows[r.name]) for r in self._plain}
-        if self._scaled:
-            block = np.empty((len(self._scaled), windows.shape[0]))
-            with np.errstate(over="ignore", invalid="ignore"):  # a float of the wire may be huge, or a signalling NaN
-                for row, r in zip(block, self._scaled, strict=True):
-                    row[:] = windows[r.name] if r.is_plain else r.raw(windows[r.name])
-                block *= self._scale
-                block += self._bias
-            columns.update(zip((r.name for r in self._scaled), block, strict=True))
-        return {name: columns[name] for name in self._names}
+        scaled = iter(self._scaled_columns(windows)) if self._scaled else iter(())
+        return {r.name: next(scaled) if r.is_scaled else r.raw(windows[r.name]) for r in self.readings}
+
+    def _scaled_columns(self, windows: Column) -> NDArray[np.float64]:
+        """The scaled fields, a row each: few calls for many fields, because a single packet waits for them all."""
+        block = np.empty((len(self._scaled), windows.shape[0]))
+        with np.errstate(over="ignore", invalid="ignore"):  # a float of the wire may be huge, or a signalling NaN
+            for row, r in zip(block, self._scaled, strict=True):
+                row[:] = r.raw(windows[r.name]) if r.is_part else windows[r.name]
+            block *= self._scale
+            block += self._bias
+        return block
 
 
-def _reading(item: Field, byte_order: ByteOrder, body_at: int, row_length: int, where: str) -> _Reading:
+def _reading(item: Field, byte_order: ByteOrder, body_at: int, row_length: int, where: str) -> Reading:
     """How a field is read from rows of that length; the window is moved back where it would stick out."""
     size = _size_in_bytes(item, where)
     start = body_at + item.first_bit // 8
@@ -116,12 +123,19 @@ def _reading(item: Field, byte_order: ByteOrder, body_at: int, row_length: int, 
     bits = 8 * window_size
     letter = {WireKind.SIGNED: "i", WireKind.FLOAT: "f"}.get(item.kind, "u")
     order = "<" if byte_order is ByteOrder.LITTLE else ">"
-    return _Reading(
+    return Reading(
         name=item.name,
-        window=f"{order}{letter}{window_size}",
+        start=start,
+        size=size,
+        byte_order=byte_order,
+        shift=item.shift,
+        bits=item.bits,
         place=place,
+        window=np.dtype(f"{order}{letter}{window_size}"),
         up=bits - lowest - item.bits,
         down=bits - item.bits,
+        is_part=lowest > 0 or item.bits < bits,
+        is_scaled=item.scale != 1.0 or item.bias != 0.0,
         dtype=_raw_type(item),
         scale=item.scale,
         bias=item.bias,

@@ -100,7 +100,7 @@ class DelimitedCutter:
     """
 
     def __init__(self, delimiter: bytes, longest: int) -> None:
-        self._delimiter = delimiter
+        self.delimiter = delimiter
         self._longest = longest
         self._pending = b""  # the unfinished frame; empty while a run is too long
         self._start = 0  # of the unfinished frame
@@ -112,26 +112,40 @@ class DelimitedCutter:
         return self._start + (self._run.length if self._run else len(self._pending))
 
     @property
-    def pending(self) -> bytes:
-        """The unfinished frame, which the next bytes continue; empty while a run is too long."""
-        return self._pending
+    def is_in_run(self) -> bool:
+        """Whether the bytes so far end in a run that is too long already."""
+        return self._run is not None
+
+    def reclaim(self) -> bytes:
+        """The unfinished frame, as if it had not been taken in; not to be called in a run that is too long."""
+        pending, self._pending = self._pending, b""
+        return pending
+
+    def pass_over(self, count: int) -> None:
+        """Go on that many bytes later; not to be called inside a frame."""
+        self._start += count
 
     def take(self, data: bytes) -> Cut:
         """The frames whose delimiter is in these bytes."""
         cut = Cut()
+        self.take_into(cut, data)
+        return cut
+
+    def take_into(self, cut: Cut, data: bytes) -> None:
+        """As `take`, added to what came before."""
         if self._run is not None:
             data = self._continue_run(self._run, data, cut)
             if self._run is not None:
-                return cut
+                return
         place, longest = self._start, self._longest
-        pieces = (self._pending + data if self._pending else data).split(self._delimiter)
+        pieces = (self._pending + data if self._pending else data).split(self.delimiter)
         unfinished = pieces.pop()
         for piece in pieces:
             following = place + len(piece) + 1
             if len(piece) > longest:
                 run = _LongRun(place, longest)
                 run.extend(piece, cut)
-                run.close(self._delimiter, cut)
+                run.close(self.delimiter, cut)
             elif piece:
                 cut.frames.append(piece)
                 cut.starts.append(place)
@@ -142,7 +156,6 @@ class DelimitedCutter:
             self._run, self._pending = _LongRun(place, longest), b""
             self._run.extend(unfinished, cut)
             self._start = self._run.start
-        return cut
 
     def end(self) -> Cut:
         """What is left of an unfinished frame is a stretch."""
@@ -158,7 +171,7 @@ class DelimitedCutter:
 
     def _continue_run(self, run: "_LongRun", data: bytes, cut: Cut) -> bytes:
         """Let the run swallow what belongs to it; what is left of the data."""
-        piece, delimiter, rest = data.partition(self._delimiter)
+        piece, delimiter, rest = data.partition(self.delimiter)
         run.extend(piece, cut)
         self._start = run.start
         if delimiter:

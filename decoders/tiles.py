@@ -1,0 +1,320 @@
+"""Whole recordings, fast: COBS frames with CRC-16/IBM-3740, thousands at a time.
+
+The readable way (`decoders.cobs`, `decoders.crc`, `decoders.columns`) defines what comes out. This module gives the
+same for the frames it accepts and leaves every other byte to it. It pays off from some hundreds of frames of one
+length on.
+
+Frames of one length are gathered into a tile and transposed, so that there is one contiguous row for each byte
+position; stuffing, CRC and fields are then arithmetic on whole rows:
+
+- COBS: a counter for each frame holds its next code's position. In row j, where the counter is j, the byte is a code:
+  it becomes zero and moves the counter on. A frame is sound if its counter ends at its length. A counter of 8 bits is
+  enough: one that overflows lands before j, is never met again, and cannot end at the length.
+- CRC: over GF(2) the powers P(x)^8, P(x)^4 and P(x)^2 of P(x) = x^16 + x^12 + x^5 + 1 have no more terms than P(x),
+  with 8, 4 and 2 times its exponents, and are multiples of it. So a leading row folds by XOR into rows a few
+  positions on, until the two rows of the remainder are left.
+"""
+
+import binascii
+import itertools
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from decoders.columns import Column, ColumnReader, Reading
+from decoders.contents import Contents
+from decoders.layout import ByteOrder, Layout
+
+IntArray = NDArray[np.int64]
+Planes = NDArray[np.uint8]  # (byte position, frame)
+
+LEAST_BLOCK = 1 << 15  # bytes; below, no kind of packet is likely to come often enough
+_LEAST_FRAMES = 400  # of one length; below, the readable way is faster (measured)
+_TILE_BYTES = 1 << 20  # so that a tile stays in the processor's cache (measured)
+_LONGEST = 254  # bytes of a frame whose counters fit 8 bits
+
+
+@dataclass(frozen=True, slots=True)
+class Harvest:
+    """The accepted packets of one kind: (n,) places of their frames in the block, and the columns."""
+
+    kind: int
+    start: IntArray
+    end: IntArray
+    columns: dict[str, Column]
+
+
+@dataclass(frozen=True, slots=True)
+class Harvested:
+    """What came of one block: packets by kind, and the places (start, end) of all bytes left over, in order."""
+
+    harvests: tuple[Harvest, ...]
+    rest: tuple[tuple[int, int], ...]
+
+
+@dataclass(frozen=True, slots=True)
+class _Kind:
+    """One kind of packet: its discriminator and its columns, read from rows that start with the body."""
+
+    kind: int
+    id: bytes
+    readings: tuple[Reading, ...]
+
+
+class TileDecoder:
+    """Decodes blocks of frames of one layout; keeps nothing but its working memory between them."""
+
+    def __init__(self, layout: Layout, contents: Contents, readers: Sequence[ColumnReader]) -> None:
+        self._swap_checksum = layout.checksum_order is ByteOrder.LITTLE
+        self._by_length: dict[int, list[_Kind]] = {}
+        for number, (packet, reader) in enumerate(zip(layout.packets, readers, strict=True)):
+            encoded = packet.length + contents.checksum.size + 1
+            if encoded <= _LONGEST:
+                kind = _Kind(number, contents.id_bytes(packet), reader.readings)
+                self._by_length.setdefault(encoded, []).append(kind)
+        self._scratch: tuple[NDArray[np.uint8], NDArray[np.uint8]] | None = None
+
+    @staticmethod
+    def takes(layout: Layout) -> bool:
+        """Whether this is the way for a layout."""
+        return layout.framing == "cobs" and layout.checksum == "CRC-16/IBM-3740"
+
+    def decode(self, block: bytes) -> Harvested:
+        """The packets in a block that starts with the start of a frame.
+
+        Args:
+            block: The next bytes of the stream, cut anywhere at their end.
+        Returns:
+            Sound packets of those kinds that come often enough; damaged frames, rare kinds and the unfinished frame
+            at the end are left over.
+        """
+        data = np.frombuffer(block, dtype=np.uint8)
+        ends = np.flatnonzero(data == 0)
+        starts = np.empty_like(ends)
+        starts[:1] = 0
+        starts[1:] = ends[:-1] + 1
+        lengths = ends - starts
+        done = lengths == 0
+        harvests = []
+        for length, kinds in self._by_length.items():
+            frames = np.flatnonzero(lengths == length)
+            if frames.size < _LEAST_FRAMES:
+                continue
+            frames = frames[: np.searchsorted(starts[frames], data.size - _padded(length), side="right")]
+            for kind, mine in _by_kind(data, starts, frames, kinds):
+                if mine.size < _LEAST_FRAMES:
+                    continue
+                good, columns = self._harvest(data, starts[mine], length, kind)
+                accepted = mine if good.all() else mine[good]
+                done[accepted] = True
+                harvests.append(Harvest(kind.kind, starts[accepted], ends[accepted] + 1, columns))
+        return Harvested(tuple(harvests), tuple(_left_over(starts, ends, done, data.size)))
+
+    def _harvest(
+        self, data: Planes, starts: IntArray, length: int, kind: _Kind
+    ) -> tuple[NDArray[np.bool_], dict[str, Column]]:
+        """Which of the frames are sound packets of the kind, and those packets' columns."""
+        count = starts.size
+        columns = [np.empty(count, dtype=np.float64 if r.is_scaled else r.dtype) for r in kind.readings]
+        good = np.empty(count, dtype=np.bool_)
+        filled = 0
+        step = _TILE_BYTES // _padded(length)
+        for first in range(0, count, step):
+            some = starts[first : first + step]
+            spare, planes = self._gather(data, some, length)
+            sound = good[first : first + some.size]
+            np.equal(_unstuff(planes), length, out=sound)
+            contents = planes[1:]
+            self._check(contents, spare, sound)
+            for place, byte in enumerate(kind.id):
+                sound &= contents[place] == byte
+            gaps = np.flatnonzero(~sound)
+            _fill(columns, kind.readings, contents, filled, gaps)
+            filled += some.size - gaps.size
+        if filled < count:
+            columns = [column[:filled].copy() if 2 * filled < count else column[:filled] for column in columns]
+        return good, {r.name: column for r, column in zip(kind.readings, columns, strict=True)}
+
+    def _gather(self, data: Planes, starts: IntArray, length: int) -> tuple[NDArray[np.uint8], Planes]:
+        """Working memory that is free again, and the frames as planes (length, n)."""
+        width, count = _padded(length), starts.size
+        if self._scratch is None:
+            size = _TILE_BYTES
+            self._scratch = np.empty(size, dtype=np.uint8), np.empty(size, dtype=np.uint8)
+        ours, other = (part[: width * count] for part in self._scratch)
+        overlapping = np.ndarray(data.size - width + 1, dtype=f"V{width}", buffer=data, strides=(1,))
+        rows = overlapping[starts].view("<u8").reshape(count, width // 8)
+        words: NDArray[Any] = ours.view(np.uint64).reshape(width // 8, count)
+        np.copyto(words, rows.T)
+        for half in (np.uint32, np.uint16, np.uint8):  # split every word into its lower and its upper half
+            halves = other.view(half).reshape(words.shape[0], 2, count)
+            np.copyto(halves[:, 0], words, casting="unsafe")
+            words >>= words.dtype.type(4 * words.itemsize)
+            np.copyto(halves[:, 1], words, casting="unsafe")
+            ours, other = other, ours
+            words = halves.reshape(2 * words.shape[0], count)
+        return other, words[:length]
+
+    def _check(self, contents: Planes, spare: NDArray[np.uint8], sound: NDArray[np.bool_]) -> None:
+        """Mark frames whose checksum is wrong as unsound."""
+        length, count = contents.shape
+        rows = spare[: length * count].reshape(length, count)
+        rows[:] = contents
+        if self._swap_checksum:
+            rows[-2], rows[-1] = contents[-1], contents[-2]
+        _fold(rows)
+        # the start value, shifted on by every byte of the body, is what a sound frame leaves
+        expected = binascii.crc_hqx(bytes(length - 2), 0xFFFF)
+        sound &= rows[-2] == expected >> 8
+        sound &= rows[-1] == expected & 0xFF
+
+
+def _padded(length: int) -> int:
+    """Bytes gathered for a frame of that length: whole words."""
+    return (length + 7) // 8 * 8
+
+
+def _by_kind(
+    data: Planes, starts: IntArray, frames: IntArray, kinds: list[_Kind]
+) -> Iterator[tuple[_Kind, IntArray]]:
+    """The frames that may be of each kind; where several kinds have one length, by their first bytes unstuffed."""
+    if len(kinds) == 1:
+        yield kinds[0], frames
+        return
+    count = len(kinds[0].id)
+    head = np.array([data[starts[frames] + place] for place in range(count + 1)], dtype=np.uint8)
+    _unstuff(head)
+    for kind in kinds:
+        same = np.all([head[1 + place] == byte for place, byte in enumerate(kind.id)], axis=0)
+        yield kind, frames[same]
+
+
+def _unstuff(planes: Planes) -> NDArray[np.uint8]:
+    """Undo COBS in place, the code in front of each frame included; where each frame's next code would be."""
+    counter: NDArray[np.uint8] = planes[0].copy()
+    planes[0] = 0
+    here = np.empty(counter.shape, dtype=np.bool_)
+    code = np.empty_like(counter)
+    for place in range(1, planes.shape[0]):
+        row = planes[place]
+        np.equal(counter, place, out=here)
+        np.multiply(row, here.view(np.uint8), out=code)
+        counter += code
+        row -= code
+    return counter
+
+
+def _fold(rows: Planes) -> None:
+    """Divide each column of bytes, a polynomial over GF(2) with its highest terms first, by P(x).
+
+    The remainder is left in the last two rows; the others are spoilt. Shifts to the left are products, which numpy
+    computes faster on bytes.
+    """
+    left, at = rows.shape[0], 0
+    while left > 16:  # x^128 = x^96 + x^40 + 1 modulo P(x)^8: 4, 11 and 16 bytes on
+        count = min(4, left - 16)
+        top = rows[at : at + count]
+        for on in (4, 11, 16):
+            rows[at + on : at + on + count] ^= top
+        left, at = left - count, at + count
+    while left > 8:  # x^64 = x^48 + x^20 + 1 modulo P(x)^4: 2, 5 1/2 and 8 bytes on
+        count = min(2, left - 8)
+        top = rows[at : at + count]
+        rows[at + 2 : at + 2 + count] ^= top
+        rows[at + 5 : at + 5 + count] ^= top >> 4
+        rows[at + 6 : at + 6 + count] ^= top * np.uint8(16)
+        rows[at + 8 : at + 8 + count] ^= top
+        left, at = left - count, at + count
+    while left > 4:  # x^32 = x^24 + x^10 + 1 modulo P(x)^2: 1, 2 3/4 and 4 bytes on
+        top = rows[at]
+        rows[at + 1] ^= top
+        rows[at + 2] ^= top >> 6
+        rows[at + 3] ^= top * np.uint8(4)
+        rows[at + 4] ^= top
+        left, at = left - 1, at + 1
+    while left > 2:  # x^16 = x^12 + x^5 + 1: 1/2, 1 3/8 and 2 bytes on, the upper half byte first
+        top = rows[at]
+        top ^= top >> 4
+        rows[at + 1] ^= top * np.uint8(16)
+        rows[at + 1] ^= top >> 3
+        rows[at + 2] ^= top * np.uint8(32)
+        rows[at + 2] ^= top
+        left, at = left - 1, at + 1
+
+
+def _fill(
+    columns: list[Column], readings: tuple[Reading, ...], contents: Planes, filled: int, gaps: NDArray[np.intp]
+) -> None:
+    """Write a tile's values to the columns from place `filled` on, without those of the frames in `gaps`."""
+    count = contents.shape[1]
+    numbers: dict[tuple[int, int], Column] = {}
+    with np.errstate(over="ignore", invalid="ignore"):  # as in decoders.columns
+        for reading, column in zip(readings, columns, strict=True):
+            place = (reading.start, reading.size)
+            if place not in numbers:
+                numbers[place] = _number(contents, reading)
+            part = column[filled : filled + count]
+            part[:] = _raw(numbers[place], reading)
+            if reading.is_scaled:
+                part *= reading.scale
+                part += reading.bias
+            if gaps.size:
+                _close(part, gaps)
+
+
+def _number(contents: Planes, reading: Reading) -> Column:
+    """The whole unsigned number in the bytes of a reading."""
+    rows = contents[reading.start : reading.start + reading.size]
+    if reading.byte_order is ByteOrder.LITTLE:
+        rows = rows[::-1]
+    number: Column = rows[0]
+    if reading.size == 1:
+        return number
+    number = number.astype(f"u{reading.window.itemsize}")
+    row_as_number = np.empty_like(number)
+    for row in rows[1:]:
+        number <<= number.dtype.type(8)
+        row_as_number[:] = row
+        number |= row_as_number
+    return number
+
+
+def _raw(number: Column, reading: Reading) -> Column:
+    """The raw numbers of a field that is, or is part of, these unsigned ones."""
+    typed: Column = number.view(reading.window.newbyteorder("="))
+    bits = 8 * reading.window.itemsize
+    up, down = bits - reading.shift - reading.bits, bits - reading.bits
+    if up == down == 0:
+        return typed
+    kind = reading.window.type
+    shifted: Column = (typed << kind(up)) >> kind(down)
+    return shifted
+
+
+def _close(column: Column, gaps: NDArray[np.intp]) -> None:
+    """Move what follows each gap up, so that the values outside the gaps come first."""
+    if 64 * gaps.size > column.size:
+        kept = np.delete(column, gaps)
+        column[: kept.size] = kept
+        return
+    to = int(gaps[0])
+    for gap, following in itertools.pairwise([*gaps.tolist(), column.size]):
+        run = following - gap - 1
+        column[to : to + run] = column[gap + 1 : following]
+        to += run
+
+
+def _left_over(starts: IntArray, ends: IntArray, done: NDArray[np.bool_], size: int) -> Iterator[tuple[int, int]]:
+    """The places of what is not done; neighbouring frames together, and the unfinished one at the end."""
+    left = np.flatnonzero(~done)
+    if left.size:
+        breaks = np.flatnonzero(np.diff(left) > 1)
+        firsts = left[np.concatenate(([0], breaks + 1))]
+        lasts = left[np.concatenate((breaks, [left.size - 1]))]
+        yield from zip(starts[firsts].tolist(), (ends[lasts] + 1).tolist(), strict=True)
+    unfinished = int(ends[-1]) + 1 if ends.size else 0
+    if unfinished < size:
+        yield unfinished, size

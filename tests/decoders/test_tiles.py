@@ -1,0 +1,146 @@
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from decoders.layout import ByteOrder, Field, Layout, Packet, WireKind
+from decoders.stream import StreamDecoder
+
+
+def readable(layout):
+    """A decoder that never takes the fast way."""
+    decoder = StreamDecoder(layout)
+    decoder._tiles = None
+    return decoder
+
+
+def everything(decoder, chunks):
+    return [*(decoder.feed(chunk) for chunk in chunks), decoder.finish()]
+
+
+def assert_same(bench, layout, stream, block):
+    chunks = [stream[i : i + block] for i in range(0, len(stream), block)]
+    fast, slow = everything(StreamDecoder(layout), chunks), everything(readable(layout), chunks)
+    for ours, theirs in zip(fast, slow, strict=True):
+        assert ours.rejects == theirs.rejects
+        assert [t.packet for t in ours.tables] == [t.packet for t in theirs.tables]
+        for table, other in zip(ours.tables, theirs.tables, strict=True):
+            assert np.array_equal(table.start, other.start)
+            assert np.array_equal(table.end, other.end)
+            assert list(table.columns) == list(other.columns)
+            for name in table.columns:
+                assert bench.equal_columns(table.columns[name], other.columns[name]), name
+    return fast
+
+
+def random_stream(bench, layout, rng, count, damage):
+    """Random packets of the layout; a share of the frames with a byte changed, dropped, doubled or put in."""
+    frames = []
+    for _ in range(count):
+        packet = layout.packets[int(rng.integers(len(layout.packets)))]
+        body = rng.integers(0, 256, packet.length, dtype=np.uint8)
+        body[rng.random(packet.length) < rng.choice([0.0, 0.15, 0.9])] = 0
+        id_size = layout.id_bits // 8
+        body[:id_size] = np.frombuffer(packet.id.to_bytes(id_size, layout.byte_order.value), dtype=np.uint8)
+        frame = bytearray(bench.frame_of(layout, body.tobytes()))
+        if rng.random() < damage:
+            place = int(rng.integers(len(frame)))
+            match int(rng.integers(4)):
+                case 0:
+                    frame[place] ^= int(rng.integers(1, 256))
+                case 1:
+                    del frame[place]
+                case 2:
+                    frame.insert(place, frame[place])
+                case _:
+                    frame[place:place] = rng.bytes(int(rng.integers(1, 200)))
+        frames.append(bytes(frame))
+    return b"".join(frames)
+
+
+@pytest.mark.parametrize("damage", [0.0, 0.001, 0.05, 0.6])
+def test_two_kinds_decode_as_by_the_readable_way(bench, damage):
+    stream = random_stream(bench, bench.two_kinds, np.random.default_rng(3), 12_000, damage)
+    fast = assert_same(bench, bench.two_kinds, stream, 100_000)
+    assert sum(len(table) for part in fast for table in part.tables) > 12_000 * (1 - damage) * 0.9
+
+
+@settings(deadline=None, max_examples=25)
+@given(st.data(), st.integers(0, 2**32 - 1), st.sampled_from([0.0, 0.01, 0.3]))
+def test_any_layout_decodes_as_by_the_readable_way(bench, data, seed, damage):
+    layout = data.draw(bench.layouts())
+    stream = random_stream(bench, layout, np.random.default_rng(seed), 2_500, damage)
+    assert_same(bench, layout, stream, data.draw(st.sampled_from([len(stream), 40_000])))
+
+
+def blob(name, number, length):
+    return Packet(name, number, length, (Field("last", WireKind.UNSIGNED, 8, 8 * (length - 1)),))
+
+
+@pytest.mark.parametrize("order", ByteOrder)
+@pytest.mark.parametrize("length", [1, 2, 3, 5, 7, 14, 15, 16, 17, 30, 31, 47, 48, 127, 249, 250, 251, 252, 253, 300])
+def test_every_length_decodes_as_by_the_readable_way(bench, length, order):
+    layout = Layout("cobs", "CRC-16/IBM-3740", order, (blob("a", 7, length),), checksum_order=order)
+    stream = random_stream(bench, layout, np.random.default_rng(length), 40_000 // (length + 4) + 1500, 0.01)
+    assert_same(bench, layout, stream, len(stream))
+
+
+def test_kinds_of_one_length_are_told_apart_by_wide_and_zero_ids(bench):
+    kinds = tuple(blob(name, number, 9) for name, number in (("a", 0), ("b", 256), ("c", 1), ("d", 257)))
+    for order in ByteOrder:
+        layout = Layout("cobs", "CRC-16/IBM-3740", order, kinds, id_bits=16)
+        stream = random_stream(bench, layout, np.random.default_rng(9), 5_000, 0.01)
+        (whole, _) = assert_same(bench, layout, stream, len(stream))
+        assert [len(table) > 1000 for table in whole.tables] == [True] * 4
+
+
+def test_random_bytes_and_endless_runs_are_rejected_as_by_the_readable_way(bench):
+    rng = np.random.default_rng(12)
+    good = random_stream(bench, bench.two_kinds, rng, 3_000, 0.0)
+    run = rng.integers(1, 256, 150_000, dtype=np.uint8).tobytes()
+    stream = rng.bytes(70_000) + b"\0" + good + run + b"\0" + good + bytes(50_000) + good + run
+    for block in (len(stream), 65_536, 33_000):
+        assert_same(bench, bench.two_kinds, stream, block)
+
+
+def test_sound_frames_that_only_the_readable_way_accepts_stay_in_order(bench):
+    layout = Layout("cobs", "CRC-16/IBM-3740", ByteOrder.LITTLE, (blob("a", 7, 252),))
+    rng = np.random.default_rng(1)
+    stream = b""
+    for number in range(1_200):  # 254 bytes of contents: with a full block, one of two lengths; else a third
+        body = rng.integers(1, 256, 252, dtype=np.uint8)
+        body[0] = 7
+        if number % 3 == 0:
+            body[40] = 0
+        stream += bench.frame_of(layout, body.tobytes())
+    (whole, _) = assert_same(bench, layout, stream, len(stream))
+    assert whole.rejects == ()
+    assert np.all(np.diff(whole.tables[0].start) > 0)
+    assert len(whole.tables[0]) == 1_200
+
+
+def test_fast_and_slow_feeds_of_one_decoder_mix(bench):
+    stream = random_stream(bench, bench.two_kinds, np.random.default_rng(6), 12_000, 0.02)
+    sizes = np.random.default_rng(7).choice([1, 50, 3_000, 33_000, 60_000], 40)
+    places = [0, *np.cumsum(sizes).tolist()]
+    chunks = [stream[a:b] for a, b in zip(places, [*places[1:], len(stream)], strict=True)]
+    mixed = bench.gathered(*everything(StreamDecoder(bench.two_kinds), chunks))
+    assert mixed == bench.gathered(*everything(readable(bench.two_kinds), [stream]))
+
+
+def test_restart_amid_large_blocks_excuses_a_torn_frame(bench):
+    stream = random_stream(bench, bench.two_kinds, np.random.default_rng(8), 6_000, 0.0)
+    results = []
+    for decoder in (StreamDecoder(bench.two_kinds), readable(bench.two_kinds)):
+        parts = [decoder.feed(stream[:50_001]), decoder.restart(), decoder.feed(stream[50_003:]), decoder.finish()]
+        results.append(bench.gathered(*parts))
+    assert results[0] == results[1]
+
+
+def test_tiles_take_every_frame_of_a_clean_block_but_the_last(bench):
+    stream = random_stream(bench, bench.two_kinds, np.random.default_rng(2), 6_000, 0.0)
+    harvested = StreamDecoder(bench.two_kinds)._tiles.decode(stream)
+    assert sum(harvest.start.size for harvest in harvested.harvests) == 5_999
+    ((start, end),) = harvested.rest
+    assert end == len(stream)
+    assert stream.count(b"\0", start) == 1
