@@ -11,54 +11,24 @@ Source: SQLite documentation, "Write-Ahead Logging" and "PRAGMA synchronous".
 
 import contextlib
 import os
-import re
 import sqlite3
 from collections.abc import Iterator, Sequence
 from contextlib import closing
 from dataclasses import dataclass
-from datetime import UTC, datetime
 from pathlib import Path
 from types import TracebackType
 from typing import Self
 
-import psutil
+from groundstation.inputs import Chunk, EventKind, Item, StationEvent
+from groundstation.recording_place import FileIdentity, RecordingError, check_folder
 
-from groundstation.inputs import NS_PER_S, Chunk, EventKind, Item, StationEvent
+__all__ = ["Recorder", "Recording", "RecordingError", "SessionHeader", "one_stamp_each", "open_recording"]
 
 FORMAT_VERSION = 1
 APPLICATION_ID = 0x47524543  # "GREC" in the SQLite header tells a recording from any other database
 PAGE_ROWS = 512  # links deliver at most 64 KiB at once, so a page of rows is at most 32 MiB
-BUSY_TIMEOUT_S = 1.0
-
-# File systems shared over a network: the write-ahead log needs memory shared by all who open the file.
-NETWORK_FILE_SYSTEMS = frozenset(
-    {
-        "nfs",
-        "nfs4",
-        "cifs",
-        "smb",
-        "smb2",
-        "smb3",
-        "smbfs",
-        "afpfs",
-        "webdav",
-        "davfs",
-        "davfs2",
-        "ncpfs",
-        "afs",
-        "ceph",
-        "glusterfs",
-        "lustre",
-        "9p",
-        "fuse.sshfs",
-        "fuse.rclone",
-        "fuse.davfs2",
-        "fuse.glusterfs",
-        "vboxsf",
-        "fuse.vmhgfs-fuse",
-        "prl_fs",
-    }
-)
+READ_TIMEOUT_S = 1.0
+WRITE_TIMEOUT_S = 0.2  # short, since receiving waits; only another program that writes to the file can cause it
 
 _SCHEMA = """
 CREATE TABLE session (
@@ -96,14 +66,6 @@ ORDER BY seq LIMIT :rows
 """
 
 
-class RecordingError(Exception):
-    """A recording cannot be written or read; `path` is the file (or folder) meant."""
-
-    def __init__(self, message: str, *, path: Path) -> None:
-        super().__init__(message)
-        self.path = path
-
-
 @dataclass(frozen=True, slots=True)
 class SessionHeader:
     """What a recording says about its session."""
@@ -117,34 +79,17 @@ class SessionHeader:
     continues: str = ""
 
 
-@dataclass(frozen=True, slots=True)
-class FileIdentity:
-    """Which file on which volume a path names."""
-
-    device: int
-    inode: int
-
-    @classmethod
-    def of(cls, path: Path) -> "FileIdentity | None":
-        """The identity of what `path` names now; None where it names nothing."""
-        try:
-            found = os.stat(path)
-        except OSError:
-            return None
-        return cls(found.st_dev, found.st_ino)
-
-
 class Recorder:
     """Writes one recording. One thread at a time may use it.
 
     Every `append` is one transaction: when it returns, its rows survive the death of this program.
     """
 
-    def __init__(self, path: Path, db: sqlite3.Connection) -> None:
+    def __init__(self, path: Path, db: sqlite3.Connection, *, next_seq: int = 1) -> None:
         """Use `Recorder.create`."""
         self.path = path
         self._db = db
-        self._next_seq = 1
+        self._next_seq = next_seq
         self._files = {p: FileIdentity.of(p) for p in (path, _log_path(path))}
 
     @classmethod
@@ -155,14 +100,7 @@ class Recorder:
             RecordingError: The file exists already, its folder does not, the folder lies on a network file system,
                 or the disk refuses.
         """
-        if not path.parent.is_dir():
-            raise RecordingError(f"the folder {path.parent} does not exist", path=path.parent)
-        if network := network_file_system(path.parent):
-            raise RecordingError(
-                f"the folder {path.parent} lies on a network file system ({network}), where a recording can be "
-                "damaged: record to a local disk and copy afterwards",
-                path=path.parent,
-            )
+        check_folder(path.parent)
         try:
             os.close(os.open(path, os.O_CREAT | os.O_EXCL | os.O_WRONLY, 0o644))
         except FileExistsError:
@@ -182,11 +120,7 @@ class Recorder:
         ]
         db: sqlite3.Connection | None = None
         try:
-            db = sqlite3.connect(path, timeout=BUSY_TIMEOUT_S, isolation_level=None, check_same_thread=False)
-            mode = db.execute("PRAGMA journal_mode = WAL").fetchone()[0]
-            if mode != "wal":
-                raise RecordingError(f"{path.parent} does not allow a write-ahead log (mode {mode})", path=path)
-            db.execute("PRAGMA synchronous = NORMAL")
+            db = _connect_to_write(path)
             db.execute(f"PRAGMA application_id = {APPLICATION_ID}")
             db.execute(f"PRAGMA user_version = {FORMAT_VERSION}")
             db.executescript("BEGIN IMMEDIATE;" + _SCHEMA + "COMMIT;")
@@ -241,11 +175,41 @@ class Recorder:
         """
         for path, before in self._files.items():
             now = FileIdentity.of(path)
+            if before is None:  # the log comes into being with the first write
+                self._files[path] = now
+                continue
             if now is None:
                 return f"{path} has been removed, or its volume is gone"
             if now != before:
                 return f"another file has taken the place of {path}"
         return None
+
+    def size(self) -> int:
+        """Bytes of everything written so far, wherever the file is now; 0 where that cannot be read any more."""
+        try:
+            pages: int = self._db.execute("PRAGMA page_count").fetchone()[0]
+            page_bytes: int = self._db.execute("PRAGMA page_size").fetchone()[0]
+        except sqlite3.Error:
+            return 0
+        return pages * page_bytes
+
+    def moved_to(self, path: Path) -> "Recorder":
+        """A recorder that goes on in a complete copy at `path`, for a file that was removed while it was open.
+
+        Raises:
+            RecordingError: The old file cannot be read any more, or the new one not be written.
+        """
+        check_folder(path.parent)
+        db: sqlite3.Connection | None = None
+        try:
+            self._db.execute("VACUUM INTO ?", (str(path),))
+            db = _connect_to_write(path)
+            return Recorder(path, db, next_seq=self._next_seq)
+        except sqlite3.Error as error:
+            if db is not None:
+                db.close()
+            _remove(path)
+            raise RecordingError(f"cannot move {self.path} to {path}: {error}", path=path) from error
 
     def log_bytes(self) -> int:
         """Size of the write-ahead log; it grows without end while another program holds a read transaction open."""
@@ -284,7 +248,7 @@ class Recorder:
 
 
 class Recording:
-    """One recording, read only. Every reading opens its own connection, so any thread may read.
+    """One recording, read only. Every reading opens its own connection and closes it, so any thread may read.
 
     No read lasts longer than a page of rows, so that a live recording's log can be tidied up meanwhile.
     """
@@ -378,7 +342,7 @@ class Recording:
 
     def _connect(self) -> sqlite3.Connection:
         return sqlite3.connect(
-            f"{self.path.resolve().as_uri()}?mode=ro", uri=True, timeout=BUSY_TIMEOUT_S, isolation_level=None
+            f"{self.path.resolve().as_uri()}?mode=ro", uri=True, timeout=READ_TIMEOUT_S, isolation_level=None
         )
 
 
@@ -417,7 +381,7 @@ def _check_is_recording(path: Path) -> None:
         )
         raise refuse(f"it is {what} (a recording is an SQLite database)")
     try:
-        with closing(sqlite3.connect(f"{path.resolve().as_uri()}?mode=ro", uri=True, timeout=BUSY_TIMEOUT_S)) as db:
+        with closing(sqlite3.connect(f"{path.resolve().as_uri()}?mode=ro", uri=True, timeout=READ_TIMEOUT_S)) as db:
             application_id = db.execute("PRAGMA application_id").fetchone()[0]
             version = db.execute("PRAGMA user_version").fetchone()[0]
             tables = [
@@ -427,7 +391,7 @@ def _check_is_recording(path: Path) -> None:
     except sqlite3.OperationalError as error:
         raise RecordingError(
             f"cannot read {path}: {error}. A recording that was cut off needs a folder that can be written to: "
-            "copy it there together with the files beside it of the same name and -wal",
+            f"copy it into one together with {_log_path(path).name}",
             path=path,
         ) from error
     except sqlite3.DatabaseError as error:
@@ -450,30 +414,17 @@ def one_stamp_each(chunk: Chunk) -> Iterator[Chunk]:
         yield Chunk.at(stamp.received_ns, chunk.data[stamp.start : end], link=chunk.link)
 
 
-def new_recording_path(folder: Path, started_ns: int, vehicle: str) -> Path:
-    """A path not yet taken in `folder`, such as 20260816-143000-curlew.sqlite; the time is UTC."""
-    when = datetime.fromtimestamp(started_ns // NS_PER_S, UTC).strftime("%Y%m%d-%H%M%S")
-    name = re.sub(r"[^\w-]+", "-", vehicle).strip("-")[:60] or "vehicle"
-    path = folder / f"{when}-{name}.sqlite"
-    number = 2
-    while path.exists():
-        path = folder / f"{when}-{name}-{number}.sqlite"
-        number += 1
-    return path
-
-
-def network_file_system(folder: Path) -> str | None:
-    """The kind of network file system `folder` lies on; None on a local one, or where it cannot be told."""
-    resolved = folder.resolve()
-    if str(resolved).startswith("\\\\"):
-        return "Windows share"
-    holding = [p for p in psutil.disk_partitions(all=True) if resolved.is_relative_to(p.mountpoint)]
-    if not holding:
-        return None
-    nearest = max(holding, key=lambda p: len(p.mountpoint))
-    if "remote" in nearest.opts.split(","):
-        return nearest.fstype or "network drive"
-    return nearest.fstype if nearest.fstype.lower() in NETWORK_FILE_SYSTEMS else None
+def _connect_to_write(path: Path) -> sqlite3.Connection:
+    db = sqlite3.connect(path, timeout=WRITE_TIMEOUT_S, isolation_level=None, check_same_thread=False)
+    try:
+        mode = db.execute("PRAGMA journal_mode = WAL").fetchone()[0]
+        if mode != "wal":
+            raise RecordingError(f"{path.parent} does not allow a write-ahead log (mode {mode})", path=path)
+        db.execute("PRAGMA synchronous = NORMAL")
+    except BaseException:
+        db.close()
+        raise
+    return db
 
 
 def _storable(text: str) -> str:

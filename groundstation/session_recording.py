@@ -2,11 +2,13 @@
 
 Items go to the recording in the first folder. Where that fails (full, removed, replaced, unplugged) they are held in
 memory up to `MAX_HELD_BYTES`, tried again each second in the same file, then in a new file in the same folder, then
-in the fallback folder; beyond the bound the oldest are dropped and counted. Each change is a `StationEvent` of kind
+in the fallback folder; beyond the bound the oldest are dropped and counted. What a removed file held goes into the
+new one where that is still possible. Each change is a `StationEvent` of kind
 RECORDING, itself recorded as soon as that is possible. Nothing here raises on account of the disk, and time comes in
 from outside.
 """
 
+import contextlib
 import shutil
 from collections import deque
 from collections.abc import Callable, Sequence
@@ -14,11 +16,13 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 from groundstation.inputs import NS_PER_S, Chunk, EventKind, Item, StationEvent
-from groundstation.recording import Recorder, SessionHeader, new_recording_path
+from groundstation.recording import Recorder, RecordingError, SessionHeader
+from groundstation.recording_place import new_recording_path
 
 RETRY_NS = NS_PER_S
 WATCH_NS = NS_PER_S
 SPACE_NS = 5 * NS_PER_S
+MAX_MOVED_BYTES = 100_000_000  # copying so much takes about a second, in which nothing is forwarded
 MAX_HELD_BYTES = 64 << 20  # more than an hour of a 115,200 baud link
 ITEM_OVERHEAD_BYTES = 256  # what an item costs in memory besides its bytes, about
 LOW_SPACE_BYTES = 200_000_000
@@ -219,10 +223,15 @@ class SessionRecording:
         self._fail(troubles, at_ns)
 
     def _begin(self, folder: Path, at_ns: int) -> Recorder:
-        header = self._header
-        if self._recorder is not None:
-            first_ns = _time(self._held[0]) if self._held else at_ns
-            header = replace(header, started_ns=first_ns, continues=str(self._recorder.path))
+        old, header = self._recorder, self._header
+        if old is None:
+            return self._create(new_recording_path(folder, header.started_ns, self._vehicle), header)
+        if old.misplaced() is not None and 0 < old.size() <= MAX_MOVED_BYTES:
+            # A deleted file can still be read by who has it open: the whole session goes into the new one.
+            with contextlib.suppress(RecordingError):
+                return old.moved_to(new_recording_path(folder, header.started_ns, self._vehicle))
+        first_ns = _time(self._held[0]) if self._held else at_ns
+        header = replace(header, started_ns=first_ns, continues=str(old.path))
         return self._create(new_recording_path(folder, header.started_ns, self._vehicle), header)
 
     def _went_on(self, text: str, at_ns: int) -> None:

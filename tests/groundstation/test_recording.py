@@ -15,11 +15,10 @@ from groundstation.recording import (
     Recorder,
     RecordingError,
     SessionHeader,
-    network_file_system,
-    new_recording_path,
     one_stamp_each,
     open_recording,
 )
+from groundstation.recording_place import network_file_system, new_recording_path
 
 START_NS = 1_786_890_600_000_000_000  # 2026-08-16 14:30:00 UTC
 HEADER = SessionHeader(START_NS, "0.1.0", "tern.toml", "[vehicle]\nname = 'Tern'\n", "field.toml", "links = []\n")

@@ -135,9 +135,9 @@ def test_a_disk_that_stays_full_is_left_for_the_fallback_folder_with_nothing_los
     assert continuation.vehicle_text == HEADER.vehicle_text
 
 
-def test_a_removed_folder_is_noticed_within_a_second_and_left_for_the_fallback_folder(folders, disk):
+def test_a_removed_folder_is_noticed_within_a_second_and_the_whole_session_goes_to_the_fallback_folder(folders, disk):
     recording = session(folders, disk)
-    recording.take([], at(0))
+    (begun,) = recording.take([], at(0))
     recording.take([chunk(0.5)], at(0.5))
     shutil.rmtree(folders[0])
     (failed,) = recording.take([chunk(1.6)], at(1.6))
@@ -145,13 +145,19 @@ def test_a_removed_folder_is_noticed_within_a_second_and_left_for_the_fallback_f
     assert "has been removed, or its volume is gone" in failed.text
     (again,) = recording.take([], at(2.7))
     assert again.ok
+    assert recording.path.parent == folders[1]
+    recording.take([chunk(2.8)], at(2.8))
     recording.close(at(3))
-    assert list(open_recording(recording.path).items()) == [chunk(1.6), failed, again]
+    whole = open_recording(recording.path)
+    assert list(whole.items()) == [begun, chunk(0.5), chunk(1.6), failed, again, chunk(2.8)]
+    assert (whole.started_ns, whole.ended_ns, whole.continues) == (START_NS, at(3), "")
 
 
-def test_a_file_that_was_removed_is_followed_by_a_new_one_in_the_same_folder(folders, disk):
+def test_a_removed_file_too_large_to_copy_in_passing_is_followed_by_a_new_one(folders, disk, monkeypatch):
+    monkeypatch.setattr("groundstation.session_recording.MAX_MOVED_BYTES", 1000)
     recording = session(folders, disk)
     recording.take([], at(0))
+    first = recording.path
     recording.path.unlink()
     (failed,) = recording.take([chunk(1.6)], at(1.6))
     assert "has been removed" in failed.text
@@ -160,6 +166,7 @@ def test_a_file_that_was_removed_is_followed_by_a_new_one_in_the_same_folder(fol
     assert recording.path.parent == folders[0]
     recording.close(at(3))
     assert list(open_recording(recording.path).items()) == [chunk(1.6), failed, again]
+    assert open_recording(recording.path).continues == str(first)
 
 
 def test_another_file_in_its_place_is_noticed_and_left_alone(folders, disk):
