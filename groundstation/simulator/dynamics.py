@@ -15,16 +15,26 @@ import itertools
 import math
 from bisect import bisect_right
 from dataclasses import dataclass
+from typing import Protocol
 
 from groundstation.config.vehicle import Place, Vehicle
-from groundstation.estimation.atmosphere import PadAir
 from groundstation.simulator.rotation import Quaternion, Vector, normalised, to_body, to_local
 
 StateVector = tuple[float, ...]
 
+INSIDE_S = 1e-9
+SEA_LEVEL_KGPM3 = 1.225
 NOSE_SLOPE_PER_RAD = 2.0
 CROSS_FLOW_DRAG = 0.8  # of a cylinder this short, on its side (common practice, no source)
-ROLL_TIME_S = 0.4  # how fast roll follows the airframe's crookedness (common practice, no source)
+ROLL_LENGTH_M = 25.0  # flown at sea level until roll follows the airframe's crookedness (common practice, no source)
+
+
+class Air(Protocol):
+    """The air above the pad."""
+
+    def density_at_kgpm3(self, height_m: float) -> float:
+        """Density at a height above the pad."""
+        ...
 
 
 @dataclass(frozen=True, slots=True)
@@ -109,7 +119,7 @@ class Body:
         self,
         vehicle: Vehicle,
         motor: Motor,
-        air: PadAir,
+        air: Air,
         *,
         gravity_mps2: float,
         drag_factor: float = 1.0,
@@ -201,7 +211,7 @@ class Body:
                 a = 0.0
             return (ve, vn, vu, a * re, a * rn, a * ru, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0)
 
-        roll_to = self._roll_rad_per_m * bz
+        rolling = density / SEA_LEVEL_KGPM3 * speed / ROLL_LENGTH_M * (self._roll_rad_per_m * bz - r)
         inertia, roll_inertia = mass.pitch_inertia_kg_m2, mass.roll_inertia_kg_m2
         return (
             ve,
@@ -216,7 +226,7 @@ class Body:
             0.5 * (qw * r + qx * q - qy * p),
             (mx - (roll_inertia - inertia) * q * r) / inertia,
             (my - (inertia - roll_inertia) * r * p) / inertia,
-            (roll_to - r) / ROLL_TIME_S,
+            rolling,
         )
 
     def specific_force_mps2(self, t_s: float, y: StateVector, around: Surroundings) -> Vector:
@@ -226,12 +236,15 @@ class Body:
 
 
 def step(body: Body, t_s: float, y: StateVector, dt_s: float, around: Surroundings) -> StateVector:
-    """The state one step later (Runge and Kutta's classical method of fourth order), quaternion normalised."""
+    """The state one step later (Runge and Kutta's classical method of fourth order), quaternion normalised.
+
+    Thrust may jump at the step's ends, where it is taken from within the step.
+    """
     h = dt_s / 2
-    k1 = body.derivative(t_s, y, around)
+    k1 = body.derivative(t_s + INSIDE_S, y, around)
     k2 = body.derivative(t_s + h, tuple([a + h * b for a, b in zip(y, k1, strict=True)]), around)
     k3 = body.derivative(t_s + h, tuple([a + h * b for a, b in zip(y, k2, strict=True)]), around)
-    k4 = body.derivative(t_s + dt_s, tuple([a + dt_s * b for a, b in zip(y, k3, strict=True)]), around)
+    k4 = body.derivative(t_s + dt_s - INSIDE_S, tuple([a + dt_s * b for a, b in zip(y, k3, strict=True)]), around)
     sixth = dt_s / 6
     new = [a + sixth * (b + 2 * (c + d) + e) for a, b, c, d, e in zip(y, k1, k2, k3, k4, strict=True)]
     new[6:10] = normalised((new[6], new[7], new[8], new[9]))

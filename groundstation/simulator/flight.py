@@ -137,6 +137,8 @@ class _Flying:
                 else:
                     self._command = (0.0, 0.0)
             dt_s = CANOPY_STEP_S if t_s > moments.ejection_s + OPENING_S else STEP_S
+            if t_s < burn_s < t_s + dt_s:
+                dt_s = burn_s - t_s  # a thrust that ends at once must end between two steps
             t_s = self._step(t_s, dt_s)
         self._come_to_rest(t_s)
         times = FlightTimes(

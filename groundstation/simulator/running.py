@@ -10,10 +10,14 @@ from dataclasses import dataclass
 from enum import StrEnum
 from pathlib import Path
 from types import FrameType
+from typing import TYPE_CHECKING
 
 from groundstation.simulator.errors import WriterError
 from groundstation.simulator.simulate import SimulatedVehicle
-from groundstation.simulator.writers import FileWriter, PtyWriter, TcpWriter, Writer, write_truth
+from groundstation.simulator.writers import FileWriter, TcpWriter, Writer, write_truth
+
+if TYPE_CHECKING:
+    from groundstation.simulator.terminal import PtyWriter
 
 PROGRESS_EVERY_S = 0.5  # of simulated time in real time, of the laptop's time when fast
 CLIENT_POLL_S = 0.2
@@ -46,13 +50,17 @@ class Outcome:
     stopped: bool  # before its seconds were over
 
 
-def open_writer(to: str) -> PtyWriter | TcpWriter | FileWriter:
+def open_writer(to: str) -> "PtyWriter | TcpWriter | FileWriter":
     """The writer that `to` names: "pty", "tcp://HOST:PORT", or a file.
 
     Raises:
         WriterError: It cannot be opened.
     """
     if to == "pty":
+        try:
+            from groundstation.simulator.terminal import PtyWriter
+        except ImportError as error:
+            raise WriterError("this system has no pseudo-terminals; write to tcp://127.0.0.1:7007 instead") from error
         return PtyWriter()
     if to.startswith("tcp:"):
         match = re.fullmatch(r"tcp://(?:\[(?P<six>[0-9a-fA-F:]+)\]|(?P<host>[^:/\[\]]+)):(?P<port>[0-9]{1,5})", to)

@@ -1,17 +1,15 @@
-"""Where simulated frames go: a pseudo-terminal, TCP clients, a file; and the truth beside them. The room's only I/O.
+"""Where simulated frames go: TCP clients or a file, and the truth; a pseudo-terminal has a module of its own.
 
-Every writer takes whole frames and never blocks for ever: a pseudo-terminal nobody reads, or a client that does not
-keep up, loses frames, which are counted.
+Every writer takes whole frames and never blocks for ever: a client that does not keep up loses frames, which are
+counted.
 """
 
 import contextlib
 import json
 import math
-import os
 import select
 import socket
 import time
-import tty
 from pathlib import Path
 from types import TracebackType
 from typing import BinaryIO, Protocol, Self
@@ -44,7 +42,7 @@ class Writer(Protocol):
         ...
 
 
-class _Closing:
+class Closing:
     """Closes itself at the end of a `with`."""
 
     def __enter__(self) -> Self:
@@ -60,7 +58,7 @@ class _Closing:
         raise NotImplementedError
 
 
-class FileWriter(_Closing):
+class FileWriter(Closing):
     """Frames one after the other in a new file.
 
     Raises:
@@ -99,63 +97,7 @@ class FileWriter(_Closing):
         self._file.close()
 
 
-class PtyWriter(_Closing):
-    """Frames into a new pseudo-terminal in raw mode; readers open `place`, as they would a serial port.
-
-    The terminal stays ours on both sides, so that readers may come, go and come back. What nobody reads fills the
-    terminal's buffer; from then on whole frames are dropped and counted, until there is room again.
-    """
-
-    def __init__(self) -> None:
-        self._ours, self._theirs = os.openpty()
-        tty.setraw(self._theirs)
-        os.set_blocking(self._ours, False)
-        self.place = os.ttyname(self._theirs)
-        self.written = 0
-        self.dropped = 0
-        self._rest = b""
-
-    def wait_for_room(self, timeout_s: float) -> bool:
-        """Wait until the terminal takes bytes again and no part of a frame is left over."""
-        until_s = time.monotonic() + timeout_s
-        while True:
-            left_s = max(0.0, until_s - time.monotonic())
-            if not select.select([], [self._ours], [], left_s)[1]:
-                return False
-            if self._push_rest():
-                return True
-
-    def write(self, frame: bytes) -> None:
-        """Send one frame whole, finishing one that only went in part first."""
-        if self._rest and not self._push_rest():
-            self.dropped += 1
-            return
-        self._rest = frame
-        self._push_rest()
-        if len(self._rest) == len(frame):
-            self._rest = b""
-            self.dropped += 1
-        else:
-            self.written += 1
-
-    def _push_rest(self) -> bool:
-        """Write what is left of a frame; whether all of it went."""
-        while self._rest:
-            try:
-                sent = os.write(self._ours, self._rest)
-            except BlockingIOError:
-                return False
-            self._rest = self._rest[sent:]
-        return True
-
-    def close(self) -> None:
-        """Close the terminal: to a reader it looks like an unplugged device."""
-        for descriptor in (self._ours, self._theirs):
-            with contextlib.suppress(OSError):
-                os.close(descriptor)
-
-
-class TcpWriter(_Closing):
+class TcpWriter(Closing):
     """Frames to every client of a listening port; frames before the first client are sent to nobody.
 
     Raises:
