@@ -5,7 +5,6 @@ same items give the same timeline, live or replayed, however the bytes were cut.
 grid of ticks from the session's start; the tick at time g sees everything received up to and including g.
 """
 
-from collections import deque
 from collections.abc import Callable
 from dataclasses import dataclass
 
@@ -52,7 +51,7 @@ class Pipeline:
         }
         self._vehicle = vehicle
         self._counters: dict[tuple[str, str], SequenceCounter] = {}
-        self._repeats: deque[tuple[str, float, float]] = deque(maxlen=REMEMBERED_PACKETS)
+        self._repeats: dict[tuple[str, float, float], None] = {}  # an ordered set, oldest first
         self._assessor = Assessor(vehicle)
         self._estimator = Estimator(vehicle, site)
         self._next_tick_ns = started_ns + TICK_NS
@@ -140,7 +139,9 @@ class Pipeline:
         key = (arrival.packet, sequence, clock)
         if key in self._repeats:
             return None
-        self._repeats.append(key)
+        self._repeats[key] = None
+        if len(self._repeats) > REMEMBERED_PACKETS:
+            del self._repeats[next(iter(self._repeats))]
         telemetry = self._vehicle.telemetry
         shared = telemetry.sequence_counts == "all packets"
         counter_key = (link_name, "" if shared else arrival.packet)
