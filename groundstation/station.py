@@ -12,6 +12,7 @@ from collections.abc import Awaitable, Callable, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from secrets import token_hex
+from typing import Literal
 
 from groundstation.clock import SessionClock
 from groundstation.config.station import Station
@@ -190,7 +191,7 @@ def _stopped(at_ns: int) -> Assessment:
     return Assessment(at_ns, Verdict.HOLD, (finding,), (finding,), at_ns)
 
 
-async def _for_ever(work: Awaitable[None]) -> bool:
+async def _for_ever(work: Awaitable[None]) -> Literal[True]:
     await work
     return True
 
