@@ -22,6 +22,7 @@ from groundstation.recording_place import new_recording_path
 RETRY_NS = NS_PER_S
 WATCH_NS = NS_PER_S
 SPACE_NS = 5 * NS_PER_S
+MAX_COMMIT_BYTES = 256 << 10  # more is committed in parts, so that a nearly full disk takes what it can
 MAX_MOVED_BYTES = 100_000_000  # copying so much takes about a second, in which nothing is forwarded
 MAX_HELD_BYTES = 64 << 20  # more than an hour of a 115,200 baud link
 ITEM_OVERHEAD_BYTES = 256  # what an item costs in memory besides its bytes, about
@@ -146,7 +147,9 @@ class SessionRecording:
         if recorder is None or self._failed_ns is not None:
             if recorder is not None:
                 recorder.abandon()
-            return f"not recorded to the end: {'; '.join(self._troubles)}; {_amount(self._held_bytes)} are lost"
+            for item in self._held:
+                self._count_lost(item)
+            return f"not recorded to the end: {'; '.join(self._troubles)}; {_amount(self._lost.n_bytes)} are lost"
         try:
             recorder.close(ended_ns)
         except Exception as error:
@@ -159,21 +162,35 @@ class SessionRecording:
         while self._held_bytes > self._max_held_bytes and len(self._held) > 1:
             dropped = self._held.popleft()
             self._held_bytes -= _cost(dropped)
-            if isinstance(dropped, Chunk):
-                self._lost = self._lost.and_bytes(len(dropped.data))
-                self._lost_in_outage = self._lost_in_outage.and_bytes(len(dropped.data))
+            self._count_lost(dropped)
+
+    def _count_lost(self, item: Item) -> None:
+        if isinstance(item, Chunk):
+            self._lost = self._lost.and_bytes(len(item.data))
+            self._lost_in_outage = self._lost_in_outage.and_bytes(len(item.data))
 
     def _commit(self, recorder: Recorder) -> str | None:
-        """Write what is held; what went wrong, if anything."""
-        if not self._held:
-            return None
-        try:
-            recorder.append(list(self._held))
-        except Exception as error:  # whatever it is, receiving goes on
-            return str(error)
-        self._held.clear()
-        self._held_bytes = 0
+        """Write what is held, as far as it goes; what went wrong, if anything."""
+        while self._held:
+            part = self._first_part()
+            try:
+                recorder.append(part)
+            except Exception as error:  # whatever it is, receiving goes on
+                return str(error)
+            for item in part:
+                self._held.popleft()
+                self._held_bytes -= _cost(item)
         return None
+
+    def _first_part(self) -> list[Item]:
+        part: list[Item] = []
+        n_bytes = 0
+        for item in self._held:
+            n_bytes += _cost(item)
+            if part and n_bytes > MAX_COMMIT_BYTES:
+                break
+            part.append(item)
+        return part
 
     def _fail(self, troubles: list[str], at_ns: int) -> None:
         self._troubles = troubles
@@ -210,7 +227,9 @@ class SessionRecording:
             except Exception as error:
                 troubles.append(str(error))
                 continue
-            if trouble := self._commit(new):
+            n_held = len(self._held)
+            trouble = self._commit(new)
+            if trouble is not None and len(self._held) == n_held:
                 new.discard()
                 troubles.append(trouble)
                 continue
@@ -218,6 +237,9 @@ class SessionRecording:
                 old.abandon()
             self._recorder = new
             self._next_watch_ns = self._next_space_ns = at_ns
+            if trouble is not None:
+                troubles.append(trouble)
+                break
             self._went_on(f"recording to {new.path}" if old is None else f"recording goes on in {new.path}", at_ns)
             return
         self._fail(troubles, at_ns)

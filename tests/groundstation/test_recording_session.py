@@ -45,8 +45,9 @@ class Disk:
         db = self.recorders[-1]._db
         db.execute(f"PRAGMA max_page_count = {db.execute('PRAGMA page_count').fetchone()[0]}")
 
-    def clear(self):
-        self.recorders[-1]._db.execute("PRAGMA max_page_count = 1000000")
+    def leave_room(self, pages):
+        for recorder in self.recorders:
+            recorder._db.execute(f"PRAGMA max_page_count = {recorder.size() // 4096 + pages}")
 
 
 @pytest.fixture
@@ -104,7 +105,8 @@ def test_a_full_disk_is_told_and_the_recording_goes_on_in_the_same_file_when_the
     assert recording.take([chunk(1.5)], at(1.5)) == []
     recording.take([], at(2))  # a try that fails: the disk is still full
     assert [p.name for p in folders[0].glob("*.sqlite")] == [path.name]
-    disk.recorders[0]._db.execute("PRAGMA max_page_count = 1000000")
+    disk.recorders = disk.recorders[:1]
+    disk.leave_room(pages=10_000)
     (again,) = recording.take([chunk(3.5)], at(3.5))
     assert again == StationEvent(
         at(3.5), EventKind.RECORDING, True, f"recording again to {path}, after 2.5 s without"
@@ -112,6 +114,27 @@ def test_a_full_disk_is_told_and_the_recording_goes_on_in_the_same_file_when_the
     recording.close(at(4))
     assert list(open_recording(path).items()) == [begun, big, failed, chunk(1.5), chunk(3.5), again]
     assert recording.lost_bytes == 0
+
+
+def test_a_nearly_full_disk_takes_what_it_can_and_the_rest_later_each_byte_once(folders, disk):
+    recording = session(folders[:1], disk)
+    recording.take([], at(0))
+    path = recording.path
+    disk.fill()
+    disk.full_from_start.add(folders[0])
+    sent = [chunk(1 + k / 10, bytes([k]) * 50_000) for k in range(12)]
+    recording.take(sent, at(3))
+    disk.recorders = disk.recorders[:1]
+    disk.leave_room(pages=100)
+    recording.take([], at(4))
+    assert not recording.running
+    partly = [i for i in open_recording(path).items() if isinstance(i, Chunk)]
+    assert 0 < len(partly) < len(sent)
+    disk.recorders = disk.recorders[:1]
+    disk.leave_room(pages=10_000)
+    recording.take([], at(5))
+    recording.close(at(6))
+    assert [i for i in open_recording(path).items() if isinstance(i, Chunk)] == sent
 
 
 def test_a_disk_that_stays_full_is_left_for_the_fallback_folder_with_nothing_lost(folders, disk):
@@ -218,7 +241,8 @@ def test_a_session_that_could_never_be_recorded_says_so_at_its_end(tmp_path, dis
     recording = session([tmp_path / "nowhere"], disk)
     recording.take([chunk(0)], at(0))
     text = recording.close(at(1))
-    assert text.startswith(f"not recorded to the end: the folder {tmp_path / 'nowhere'} does not exist")
+    assert text == f"not recorded to the end: the folder {tmp_path / 'nowhere'} does not exist; 4 bytes are lost"
+    assert recording.lost_bytes == 4
 
 
 def test_free_space_is_watched_first_warned_of_and_then_refused(folders, disk):
