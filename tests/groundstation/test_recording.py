@@ -277,3 +277,20 @@ def test_a_network_file_system_is_refused(tmp_path, monkeypatch):
     with pytest.raises(RecordingError, match=r"network file system \(nfs4\)"):
         Recorder.create(tmp_path / "share" / "r.sqlite", HEADER)
     assert list((tmp_path / "share").iterdir()) == []
+
+
+def test_a_recording_damaged_in_the_middle_gives_what_comes_before_and_says_where_it_ends(tmp_path):
+    path = tmp_path / "r.sqlite"
+    recorder = Recorder.create(path, HEADER)
+    rows = [Chunk.at(k, bytes([k % 256]) * 100, link="a") for k in range(4 * PAGE_ROWS)]
+    recorder.append(rows)
+    recorder.close(1)
+    content = bytearray(path.read_bytes())
+    at = len(content) * 3 // 4 // 4096 * 4096
+    content[at : at + 4096] = b"\xff" * 4096
+    path.write_bytes(content)
+    read = []
+    with pytest.raises(RecordingError, match=r"damaged after row \d+"):
+        read.extend(open_recording(path).items())
+    assert len(read) >= PAGE_ROWS
+    assert read == rows[: len(read)]
