@@ -3,6 +3,7 @@
 Each link is read in a thread of its own, which only stamps and queues. The intake's thread drains the queue, gives
 every item a time that never decreases and that is later than the last tick, commits the batch to the recording, and
 only then forwards it. A replay of the recording therefore sees the same items with the same times in the same order.
+What a kill can lose is what the thread has not taken yet: it takes whatever is there as soon as it is there.
 
 Bounds: the queue holds `MAX_QUEUED_BYTES`; a reader that finds it full waits, and the bytes wait in the operating
 system. Nothing is dropped on the way to the recording. On the way to the pipeline a `Handover` holds
@@ -108,7 +109,7 @@ class Intake:
         self._thread = threading.Thread(target=self._run, name="intake", daemon=True)
         self._last_ns = 0  # time of the newest item
         self._last_tick_ns = 0
-        self._open_since_ns: dict[str, int] = {}  # open links, and when each last gave a sign of itself
+        self._heard_ns: dict[str, int] = {}  # open links, and when each was last heard of
         self.forward_failures = 0
         self.closing = ""  # how the recording was closed, in a sentence
 
@@ -181,23 +182,23 @@ class Intake:
     def _item(self, arrival: _Arrival) -> Item:
         at_ns = self._in_order(arrival.at_ns)
         if isinstance(arrival.what, bytes):
-            if arrival.link in self._open_since_ns:
-                self._open_since_ns[arrival.link] = at_ns
+            if arrival.link in self._heard_ns:
+                self._heard_ns[arrival.link] = at_ns
             return Chunk.at(at_ns, arrival.what, link=arrival.link)
         if isinstance(arrival.what, StationEvent):
             return StationEvent(at_ns, arrival.what.kind, arrival.what.ok, arrival.what.text, arrival.what.link)
         if arrival.what.ok:
-            self._open_since_ns[arrival.link] = at_ns
+            self._heard_ns[arrival.link] = at_ns
         else:
-            self._open_since_ns.pop(arrival.link, None)
+            self._heard_ns.pop(arrival.link, None)
         return StationEvent(at_ns, EventKind.LINK, arrival.what.ok, arrival.what.text, arrival.link)
 
     def _silences(self, now_ns: int) -> list[Chunk]:
-        silent = [link for link, since_ns in self._open_since_ns.items() if now_ns - since_ns >= SILENCE_NS]
+        silent = [link for link, heard_ns in self._heard_ns.items() if now_ns - heard_ns >= SILENCE_NS]
         chunks = []
         for link in silent:
             at_ns = self._in_order(now_ns)
-            self._open_since_ns[link] = at_ns
+            self._heard_ns[link] = at_ns
             chunks.append(Chunk.at(at_ns, b"", link=link))
         return chunks
 

@@ -141,7 +141,9 @@ class SessionRecording:
 
     def close(self, ended_ns: int) -> str:
         """Commit what is held, note the session's end and close the file; how it went, in a sentence."""
-        if self._held or self._recorder is None:
+        if self._recorder is not None and (trouble := self._recorder.misplaced()):
+            self._fail([trouble], ended_ns)
+        if self._held or self._recorder is None or self._failed_ns is not None:
             self._try_again(ended_ns)
         recorder = self._recorder
         if recorder is None or self._failed_ns is not None:

@@ -1,12 +1,16 @@
 import asyncio
+import tempfile
 import threading
 from itertools import pairwise
+from pathlib import Path
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from groundstation.clock import SessionClock
 from groundstation.inputs import NS_PER_S, Chunk, EventKind, StationEvent, Tick
-from groundstation.intake import TICK_NS, Handover, Intake
+from groundstation.intake import TICK_NS, Handover, Intake, _Arrival
 from groundstation.links.link import LinkReport
 from groundstation.recording import Recorder, SessionHeader, open_recording
 from groundstation.session_recording import SessionRecording
@@ -132,6 +136,38 @@ def test_times_never_decrease_and_whatever_follows_a_tick_is_strictly_later(cloc
     for before, after in pairwise(forwarded.items):
         assert time_of(after) > time_of(before) if isinstance(before, Tick) else time_of(after) >= time_of(before)
     assert data_of(forwarded.items, "a") == b"1234"
+
+
+STAMPS_NS = st.integers(0, 3 * NS_PER_S)
+ARRIVALS = st.lists(
+    st.builds(
+        _Arrival,
+        st.sampled_from("ab"),
+        STAMPS_NS,
+        st.one_of(st.binary(min_size=1, max_size=3), st.builds(LinkReport, st.booleans(), st.just("state"))),
+    ),
+    max_size=6,
+)
+
+
+@settings(max_examples=60, deadline=None)
+@given(st.lists(st.tuples(ARRIVALS, STAMPS_NS), min_size=1, max_size=12))
+def test_whatever_the_stamps_say_a_replay_sees_what_the_pipeline_saw(rounds):
+    with tempfile.TemporaryDirectory() as folder:
+        recording = SessionRecording([Path(folder)], SessionHeader(0, "0.1.0", "v", "t"), vehicle="tern")
+        out = []
+        intake = Intake([], recording, SessionClock(), out.extend)
+        for arrivals, now_ns in rounds:
+            intake._take(arrivals, now_ns)
+        recording.close(10 * NS_PER_S)
+        assert list(open_recording(recording.path).items()) == [i for i in out if not isinstance(i, Tick)]
+    for before, after in pairwise(out):
+        assert time_of(after) > time_of(before) if isinstance(before, Tick) else time_of(after) >= time_of(before)
+    for link in "ab":
+        sent = b"".join(
+            a.what for arrivals, _ in rounds for a in arrivals if a.link == link and isinstance(a.what, bytes)
+        )
+        assert data_of(out, link) == sent
 
 
 def test_ticks_go_on_when_nothing_is_received(clock, recording):

@@ -192,6 +192,16 @@ def test_a_removed_file_too_large_to_copy_in_passing_is_followed_by_a_new_one(fo
     assert open_recording(recording.path).continues == str(first)
 
 
+def test_a_file_removed_just_before_the_end_is_made_again(folders, disk):
+    recording = session(folders, disk)
+    (begun,) = recording.take([chunk(0)], at(0))
+    recording.path.unlink()
+    assert recording.close(at(0.3)) == f"recorded in {recording.path}"
+    whole = open_recording(recording.path)
+    assert list(whole.items()) == [chunk(0), begun]
+    assert whole.ended_ns == at(0.3)
+
+
 def test_another_file_in_its_place_is_noticed_and_left_alone(folders, disk):
     recording = session(folders, disk)
     recording.take([], at(0))
