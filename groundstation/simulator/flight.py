@@ -1,6 +1,6 @@
 """A whole flight, from ignition to rest after landing, computed at once.
 
-Ascent and free fall go in steps of 5 ms, the descent under canopy in steps of 10 ms. The ground is level with
+Ascent and free fall go in steps of 5 ms, the descent under canopy in steps of 20 ms. The ground is level with
 the pad.
 """
 
@@ -21,7 +21,7 @@ from groundstation.simulator.truth import BodyState, FlightTimes, Truth
 from groundstation.simulator.wind import GUST_SHARE, Wind
 
 STEP_S = 0.005
-CANOPY_STEP_S = 0.01
+CANOPY_STEP_S = 0.02
 ROD_LENGTH_M = 1.0
 OPENING_S = 0.5  # from ejection until the canopy stands full (common practice, no source)
 LONGEST_S = 1800.0

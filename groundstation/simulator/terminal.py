@@ -13,6 +13,7 @@ from groundstation.simulator.writers import Closing
 
 # At the end bytes that a reader has not taken yet are lost with the terminal; one that takes none is not waited for.
 LAST_READ_S = 0.3
+ALL_READ_S = 0.05
 LAST_READ_POLL_S = 0.01
 
 
@@ -72,9 +73,11 @@ class PtyWriter(Closing):
 
     def close(self) -> None:
         """Let a reader that is reading finish, then close: to it, it looks like an unplugged device."""
-        waiting, unread_for_s = -1, 0.0
-        while unread_for_s < LAST_READ_S and (left := self._unread_bytes()) > 0:
-            unread_for_s = unread_for_s + LAST_READ_POLL_S if left == waiting else 0.0
+        waiting, same_for_s = -1, 0.0
+        # bytes on their way inside the kernel are not counted as waiting, so that nothing must wait for a while
+        while same_for_s < (LAST_READ_S if waiting > 0 else ALL_READ_S):
+            left = self._unread_bytes()
+            same_for_s = same_for_s + LAST_READ_POLL_S if left == waiting else 0.0
             waiting = left
             time.sleep(LAST_READ_POLL_S)
         for descriptor in (self._ours, self._theirs):

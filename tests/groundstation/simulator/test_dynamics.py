@@ -62,7 +62,7 @@ def top(body: Body, y: StateVector, *, from_s: float, dt_s: float = 0.005) -> tu
 
 
 # Fehskens and Malewicki's closed form (Mandell, Caporaso and Bengen, Topics in Advanced Model Rocketry, 1973, chapter
-# 4, eqs. 20, 21, 67): 1.500 kg, 60 g of propellant, 120 N s in 2 s, k = 1.352971e-3, constant mean mass while burning.
+# 4, eqs. 20, 21, 67): 1.500 kg, 60 g of propellant, 120 N s in 2 s, k = 1.352971e-3, mean mass while burning.
 K_CASE = 1.352971e-3
 
 
