@@ -11,8 +11,8 @@ from groundstation.config.vehicle import Vehicle
 from groundstation.estimation.apogee import Rise, boost, coast
 
 STEP_S = 0.01
-MOTOR_SPREAD = 0.05  # total impulse from motor to motor, one standard deviation; common practice, no source
-DRAG_SPREAD = 0.25  # of the drag coefficient in a vehicle file; common practice, no source
+MOTOR_SPREAD = 0.03  # total impulse from motor to motor, one standard deviation; common practice, no source
+DRAG_SPREAD = 0.12  # of the drag coefficient in a vehicle file; common practice, no source
 
 
 class ExpectedAscent:

@@ -23,6 +23,8 @@ from groundstation.state import NAN, FlightEvent, MotionSample, Phase, State
 # Samples kept from before a recognised liftoff, to fly them again from the pad: 3 s at 20 a second.
 REMEMBERED = 64
 SMOOTHING_S = 1.0
+STANDING_SIGMA_MPS = 0.05
+UNSTEADY_S = 0.2  # a push on the pad may have lasted this long, and the time since the sample before
 BIAS_S = 10.0
 # Pressures outside are a broken sensor's (20 kPa: 12 km high; 115 kPa: 1 km below the sea).
 LEAST_PA, GREATEST_PA = 20_000.0, 115_000.0
@@ -51,6 +53,7 @@ class Estimator:
         self._bias_mps2 = 0.0
         self._height_m = 0.0
         self._smooth = 1.0
+        self._unsteady_mps = 0.0
         self._state: State | None = None
 
     def step(self, sample: MotionSample) -> tuple[State, tuple[FlightEvent, ...]]:
@@ -99,7 +102,10 @@ class Estimator:
         if specific.still and specific.up == specific.up:
             self._forces.learn_at_rest(sample, specific)
             self._bias_mps2 += dt_s / (BIAS_S + dt_s) * (specific.up - self._bias_mps2)
-        if height_m == height_m:
+        self._unsteady_mps = 0.0 if specific.still else abs(specific.up - self._bias_mps2) * (dt_s + UNSTEADY_S)
+        if height_m == height_m and not specific.still:
+            self._height_m, self._smooth = height_m, 1.0
+        elif height_m == height_m:
             self._smooth = max(dt_s / (SMOOTHING_S + dt_s), min(self._smooth, 1.0 / (1.0 + 1.0 / self._smooth)))
             self._height_m += self._smooth * (height_m - self._height_m)
         return []
@@ -110,9 +116,10 @@ class Estimator:
         if pad.air is not None:
             height_m = self._height_m
             smoothed_pa = pad.noise_pa * math.sqrt(self._smooth / (2.0 - self._smooth))
-            sigma_m = pad.air.metres_per_pascal(pad.air.pressure_pa) * math.hypot(smoothed_pa, pad.sigma_pa)
+            sigma_pa = math.hypot(smoothed_pa, pad.sigma_pa(self._t_s))
+            sigma_m = pad.air.metres_per_pascal(pad.air.pressure_pa) * sigma_pa
         tilt, heading = self._lean(sample, specific)
-        speed_sigma = 0.05 if specific.still else 1.0
+        speed_sigma = STANDING_SIGMA_MPS + self._unsteady_mps
         accel = specific.up - self._bias_mps2
         return State(self._at_ns, Phase.PAD, height_m, sigma_m, 0.0, speed_sigma, accel, tilt, heading, NAN, NAN)
 

@@ -1,7 +1,7 @@
 """One flight from liftoff on: the height filter driven by what each sample says, the phases, and the events.
 
-Phase by phase the filter is told what to believe: the accelerometer in boost and coast; under the canopy, where a
-body swings and a flight computer's attitude has been through the ejection's shock, pressure alone.
+Phase by phase the filter is told what to believe: the accelerometer in boost and coast and, with less trust, while a
+canopy may be opening; under it, where a body swings and the attitude has been through a shock, pressure alone.
 """
 
 import math
@@ -22,24 +22,31 @@ NO_PUSH_MPS2 = 1.5
 NO_PUSH_DRAG_SHARE = 0.3  # ... or below this share of the drag, which is not known better
 # Errors of a measured acceleration, one standard deviation: a part that is always there, and a part of its size
 # (vibration caught between samples, scale, attitude; without an attitude the lean of the axis as well).
-ACCEL_NOISE_MPS2 = 0.3
-ACCEL_NOISE_SHARE = 0.03
+ACCEL_NOISE_MPS2 = 0.15
+ACCEL_NOISE_SHARE = 0.02
 AXIS_ONLY_SHARE = 0.06
 BIAS_SIGMA_MPS2 = 0.15
 BIAS_WALK_BOOST = 0.1  # [m²/s⁵]: errors of scale show as a bias while thrust lasts
 BIAS_WALK_COAST = 0.002
 UNSEEN_BOOST_MPS2 = 20.0  # what acceleration may have been over a gap, beyond what its ends say
 UNSEEN_COAST_MPS2 = 4.0
+UNSEEN_FALL_MPS2 = 12.0  # the same where the top lies in the gap, and a canopy may have opened
 SHOCK_MPS2 = 20.0  # more specific force than this beside drag, without a motor, is a charge, not a motion
 OPENING_S = 6.0  # after apogee a canopy may open at any moment
-OPENING_DENSITY = 40.0  # [m²/s³] of unknown acceleration while it opens, or whenever pressure says speed changes
-STEADY_DENSITY = 1.0
+OPENING_NOISE_MPS2 = 2.0
+OPENING_NOISE_SHARE = 0.3
+OPENING_MOST_MPS2 = 100.0  # more is the charge and the harness, not the motion
+CHANGING_DENSITY = 40.0  # [m²/s³] of unknown acceleration while it opens unseen, or pressure says speed changes
+STEADY_DENSITY = 0.4
 RESTING_DENSITY = 0.02
 SURPRISE_GAIN = 0.3
 SURPRISED = 1.0
 # Pressure in fast flight: the sensor's lag behind the motion, and the port's share of dynamic pressure.
 LAG_S = 0.02
 PORT_SHARE = 0.005
+# After a pressure that cannot be, such as an ejection's, the next ones may still be off by what is left of it.
+PULSE_S = 0.15
+UNSEEN_PULSE_M = 15.0  # of an ejection that may have happened just before the end of a gap
 STILL_BAND_M = 1.5
 STILL_BAND_MOST_M = 6.0
 STILL_SAMPLES = 4
@@ -86,11 +93,11 @@ class Flight:
         self._top: tuple[float, float] | None = None
         self._anchor_s, self._anchor_m, self._anchored = self._t_s, self.filter.h, 0
         self._surprise = 0.0
+        self._pulse_m, self._pulse_s = 0.0, self._t_s
         self._drag = ascent.drag_kgpm
         self._drag_variance = (DRAG_SPREAD * self._drag) ** 2
-        self.moments = [
-            Moment(FlightEventKind.LIFTOFF, self._liftoff_s, 0.0, self._metres_per_pascal() * pad.sigma_pa)
-        ]
+        reference_m = self._metres_per_pascal() * pad.sigma_pa(self._liftoff_s)
+        self.moments = [Moment(FlightEventKind.LIFTOFF, self._liftoff_s, 0.0, reference_m)]
         for reading in readings:
             if reading.t_s > self._t_s or (reading.t_s == self._t_s and self._accel != self._accel):
                 self.moments += self.step(reading)
@@ -100,7 +107,7 @@ class Flight:
         """Standard deviation of the height, what is common to all pressure heights included."""
         f, pad = self.filter, self._pad
         scale_m = pad.scale_sigma * f.h
-        reference_m = self._metres_per_pascal() * pad.sigma_pa
+        reference_m = self._metres_per_pascal() * pad.sigma_pa(self._t_s)
         lag_m = LAG_S * f.v
         port_m = PORT_SHARE * f.v * f.v / (2.0 * pad.gravity_mps2)
         return math.sqrt(f.p_hh + scale_m * scale_m + reference_m * reference_m + lag_m * lag_m + port_m * port_m)
@@ -162,7 +169,7 @@ class Flight:
             by_height = newest.t_s - self._ascent.time_at_height_s(height_m)
             self._liftoff_s = min(max(by_height, liftoff.after_s), liftoff.before_s)
         bias = self._bias_axis
-        reference_m = self._metres_per_pascal() * self._pad.sigma_pa
+        reference_m = self._metres_per_pascal() * self._pad.sigma_pa(newest.t_s)
         gap_s = liftoff.before_s - liftoff.after_s
         if gap_s <= GAP_S:
             v_sigma = 0.3 + 0.3 * gap_s * self._ascent.first_accel_mps2
@@ -196,7 +203,11 @@ class Flight:
                 accel = f.b - self._pad.gravity_mps2 - drag_mps2
                 s = UNSEEN_COAST_MPS2**2
             if dt_s > GAP_S:
-                s += (UNSEEN_COAST_MPS2 * min(dt_s, 1.0)) ** 2
+                unseen = UNSEEN_COAST_MPS2
+                if f.v < self._pad.gravity_mps2 * dt_s:  # over the top
+                    unseen = UNSEEN_FALL_MPS2
+                    self._pulse_m, self._pulse_s = UNSEEN_PULSE_M, self._t_s
+                s += (unseen * min(dt_s, 1.0)) ** 2
         else:
             self._fall(dt_s, specific)
             return
@@ -211,15 +222,23 @@ class Flight:
     def _fall(self, dt_s: float, specific: Specific) -> None:
         """Predict in descent and after: steady speed, and how much it may have changed."""
         f = self.filter
-        if self.phase is Phase.LANDED:
-            density = RESTING_DENSITY
-        elif self._t_s - self._apogee_s < OPENING_S or abs(self._surprise) > SURPRISED:
-            density = OPENING_DENSITY
-        else:
-            density = STEADY_DENSITY
         self.accel_up_mps2 = specific.up - f.b
-        s = density / dt_s if dt_s > 0.0 else 0.0
-        f.predict(dt_s, f.b, f.b, s=s, q_b=0.0)
+        opening = self.phase is Phase.DESCENT and self._t_s - self._apogee_s < OPENING_S
+        density = RESTING_DENSITY if self.phase is Phase.LANDED else STEADY_DENSITY
+        if opening and dt_s < GAP_S and specific.attitude is not None and specific.magnitude < OPENING_MOST_MPS2:
+            accel = specific.up
+            last = self._accel if self._accel == self._accel else accel
+            noise = OPENING_NOISE_MPS2 + OPENING_NOISE_SHARE * max(abs(accel), abs(last))
+            s = noise * noise + (accel - last) ** 2 / 12.0
+        else:
+            accel = last = f.b
+            if opening or abs(self._surprise) > SURPRISED:
+                density = CHANGING_DENSITY
+            s = density / dt_s if dt_s > 0.0 else 0.0
+            if opening and dt_s >= GAP_S:
+                self._pulse_m, self._pulse_s = UNSEEN_PULSE_M, self._t_s
+        self._accel = accel if opening else math.nan
+        f.predict(dt_s, last, accel, s=s, q_b=0.0)
 
     def _measure(self, pressure_pa: float) -> None:
         height_m = self._pressure_height_m(pressure_pa)
@@ -230,9 +249,17 @@ class Flight:
         lag_m = LAG_S * f.v
         port_m = PORT_SHARE * f.v * f.v / (2.0 * pad.gravity_mps2)
         variance = noise_m * noise_m + lag_m * lag_m + port_m * port_m
-        innovation = (height_m - f.h) / math.sqrt(f.p_hh + variance)
+        if self._pulse_m:
+            left_m = self._pulse_m * math.exp(-(self._t_s - self._pulse_s) / PULSE_S)
+            variance += left_m * left_m
+            self._pulse_m = self._pulse_m if left_m > 0.1 else 0.0
+        innovation_m = height_m - f.h
+        spread_m = math.sqrt(f.p_hh + variance)
         if f.update(height_m, variance):
-            self._surprise += SURPRISE_GAIN * (max(-3.0, min(3.0, innovation)) - self._surprise)
+            surprise = max(-3.0, min(3.0, innovation_m / spread_m))
+            self._surprise += SURPRISE_GAIN * (surprise - self._surprise)
+        else:
+            self._pulse_m, self._pulse_s = abs(innovation_m), self._t_s
 
     def _watch_push(self, t_s: float, specific: Specific) -> None:
         drag_mps2 = self._drag_mps2()

@@ -17,14 +17,17 @@ FOLLOW_S = 30.0
 # A vehicle carried to another place shows a step; after so many seconds of it the reference starts anew.
 STEP_PA = 30.0
 STEP_BLOCKS = 5
+# How fast weather and a warming sensor may carry the pressure away from a frozen reference (common practice, no
+# source).
+DRIFT_PA_PER_S = 0.04
 # Noise of a pressure sample until it has been measured, and the least believed afterwards.
 FIRST_NOISE_PA = 6.0
 LEAST_NOISE_PA = 1.0
 NOISE_GAIN = 0.02
 # One standard deviation of the air's temperature above the pad: the lapse is never quite the standard one. The
 # radiosonde ascent among the tests shows up to 0.9 % of height. Common practice, no source.
-LAPSE_ERROR = 0.004
-SITE_TEMPERATURE_SIGMA_K = 1.0
+LAPSE_ERROR = 0.0045
+SITE_TEMPERATURE_SIGMA_K = 1.2
 BAY_TEMPERATURE_SIGMA_K = 8.0
 UNKNOWN_TEMPERATURE_SIGMA_K = 12.0
 
@@ -71,11 +74,11 @@ class PadReference:
         """Standard deviation of one pressure sample's noise, as seen while standing still."""
         return max(LEAST_NOISE_PA, math.sqrt(self._noise_variance))
 
-    @property
-    def sigma_pa(self) -> float:
-        """Standard deviation of the reference pressure."""
+    def sigma_pa(self, t_s: float) -> float:
+        """Standard deviation of the reference pressure at a time, growing from when it was frozen."""
         gain = max(1.0 / max(self._blocks, 1), BLOCK_S / FOLLOW_S)
-        return math.sqrt(max(self._block_variance * gain, 0.01 * self._noise_variance))
+        drift_pa = DRIFT_PA_PER_S * (t_s - self.updated_s) if self.frozen and t_s > self.updated_s else 0.0
+        return math.sqrt(max(self._block_variance * gain, 0.01 * self._noise_variance) + drift_pa * drift_pa)
 
     @property
     def scale_sigma(self) -> float:

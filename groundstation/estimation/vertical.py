@@ -21,7 +21,7 @@ import math
 # A measurement further than this many standard deviations from the prediction is rejected ...
 GATE_SIGMAS = 5.0
 # ... unless every one for this long has been: then the filter is what is wrong.
-REJECTED_FOR_S = 1.5
+REJECTED_FOR_S = 1.0
 
 
 class VerticalFilter:
