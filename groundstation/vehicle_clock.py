@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 # Packets that fly close together may swap places in a receiver by this much. Common practice, no source.
 LATE_S = 1.0
-# A step longer than this is believed only when the next packet goes on from it. Common practice, no source.
+# What one packet may lie after the one before it and still count as going on from it. Common practice, no source.
 LONG_STEP_S = 60.0
 # Across a wrap the outage before it must be short, or a flight computer that starts anew would pass for one.
 # Common practice, no source.
@@ -44,37 +44,29 @@ def unwrapped(readings: Sequence[Reading]) -> Unwrapped:
     time_s, last_s = 0.0, math.nan
     restarts = wraps = 0
     for k, reading in enumerate(readings):
-        now_s = reading.clock_s
-        if not math.isfinite(now_s):
-            times.append(time_s)
-            continue
+        after = readings[k + 1] if k + 1 < len(readings) else None
         if math.isnan(last_s):
-            if k + 1 < len(readings) and not _continues(reading, readings[k + 1]):
-                times.append(time_s)
-                continue
-            last_s = now_s
-            times.append(time_s)
-            continue
-        step_s = now_s - last_s
-        across_s = step_s + reading.period_s
-        wrapped = step_s < -LATE_S and across_s <= OUTAGE_AT_WRAP_S
-        late = -LATE_S <= step_s <= 0.0 or reading.period_s - LATE_S <= step_s
-        wild = not (0.0 <= step_s <= LONG_STEP_S or wrapped) and (
-            k + 1 == len(readings) or not _continues(reading, readings[k + 1])
-        )
-        if late or wild:
-            times.append(time_s)
-            continue
-        if wrapped:
-            wraps += 1
-            time_s += across_s
-        elif step_s < 0.0:
-            restarts += 1
-        else:
-            time_s += step_s
-        last_s = now_s
+            if math.isfinite(reading.clock_s) and (after is None or _continues(reading, after)):
+                last_s = reading.clock_s
+        elif math.isfinite(reading.clock_s):
+            step_s = reading.clock_s - last_s
+            across_s = step_s + reading.period_s
+            wrapped = step_s < -LATE_S and 0.0 <= across_s <= OUTAGE_AT_WRAP_S
+            late = -LATE_S <= step_s <= 0.0 or step_s >= reading.period_s - LATE_S
+            if not late and _believable(across_s if wrapped else step_s, reading, after):
+                last_s = reading.clock_s
+                time_s += max(0.0, across_s if wrapped else step_s)
+                wraps += wrapped
+                restarts += step_s < 0.0 and not wrapped
         times.append(time_s)
     return Unwrapped(times, restarts, wraps)
+
+
+def _believable(step_s: float, reading: Reading, after: Reading | None) -> bool:
+    """Short steps forwards are; any other must be gone on from by the next packet, if there is one."""
+    if 0.0 <= step_s <= LATE_S:
+        return True
+    return 0.0 <= step_s <= LONG_STEP_S if after is None else _continues(reading, after)
 
 
 def _continues(reading: Reading, after: Reading) -> bool:

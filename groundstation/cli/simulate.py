@@ -1,6 +1,7 @@
 """`groundstation simulate`: a simulated vehicle that writes real frames to a file, a terminal or TCP clients."""
 
 import argparse
+import os
 import sys
 import threading
 from pathlib import Path
@@ -109,7 +110,8 @@ def _link(to: str, place: str) -> str:
 
 
 def _stop_at_end_of_stdin(stop: threading.Event) -> None:
-    while sys.stdin.buffer.read(1024):
+    # Not sys.stdin.read: a daemon thread waiting inside it makes the interpreter die badly at its end.
+    while os.read(sys.stdin.fileno(), 1024):
         continue
     stop.set()
 
