@@ -88,7 +88,8 @@ class StreamDecoder:
         if cutter.is_in_run:
             run, delimiter, data = data.partition(cutter.delimiter)
             cutter.take_into(cut, run + delimiter)
-        block = cutter.reclaim() + data
+        pending = cutter.reclaim()
+        block = pending + data if pending else data
         harvested = tiles.decode(block)
         base = at = cutter.offset
         for start, end in harvested.rest:

@@ -131,9 +131,10 @@ class TileDecoder:
             self._check(contents, spare, sound)
             for place, byte in enumerate(kind.id):
                 sound &= contents[place] == byte
-            gaps = np.flatnonzero(~sound)
-            _fill(columns, kind.readings, contents, filled, gaps)
-            filled += some.size - gaps.size
+            if not sound.all():
+                contents = _without_gaps(contents, spare, sound)
+            _fill(columns, kind.readings, contents, filled)
+            filled += contents.shape[1]
         if filled < count:
             columns = [column[:filled].copy() if 2 * filled < count else column[:filled] for column in columns]
         return good, {r.name: column for r, column in zip(kind.readings, columns, strict=True)}
@@ -245,41 +246,56 @@ def _fold(rows: Planes) -> None:
         left, at = left - 1, at + 1
 
 
-def _fill(
-    columns: list[Column], readings: tuple[Reading, ...], contents: Planes, filled: int, gaps: NDArray[np.intp]
-) -> None:
-    """Write a tile's values to the columns from place `filled` on, without those of the frames in `gaps`."""
-    count = contents.shape[1]
+def _without_gaps(contents: Planes, spare: NDArray[np.uint8], sound: NDArray[np.bool_]) -> Planes:
+    """The contents of the sound frames only, in other memory; what lies between few unsound ones moves as one run."""
+    gaps = np.flatnonzero(~sound)
+    length, count = contents.shape
+    kept = count - gaps.size
+    moved = spare[: length * kept].reshape(length, kept)
+    if 64 * gaps.size > count:
+        np.compress(sound, contents, axis=1, out=moved)
+        return moved
+    to = 0
+    for gap, following in itertools.pairwise([-1, *gaps.tolist(), count]):
+        run = following - gap - 1
+        moved[:, to : to + run] = contents[:, gap + 1 : following]
+        to += run
+    return moved
+
+
+def _fill(columns: list[Column], readings: tuple[Reading, ...], contents: Planes, filled: int) -> None:
+    """Write a tile's values to the columns, from place `filled` on."""
     numbers: dict[tuple[int, int], Column] = {}
     with np.errstate(over="ignore", invalid="ignore"):  # as in decoders.columns
         for reading, column in zip(readings, columns, strict=True):
+            part = column[filled : filled + contents.shape[1]]
+            whole = reading.bits == 8 * reading.window.itemsize and reading.dtype.kind != "b"
+            if whole and not reading.is_scaled:
+                _assemble(part.view(f"u{part.itemsize}"), contents, reading)
+                continue
             place = (reading.start, reading.size)
             if place not in numbers:
-                numbers[place] = _number(contents, reading)
-            part = column[filled : filled + count]
+                numbers[place] = np.empty(part.shape, dtype=f"u{reading.window.itemsize}")
+                _assemble(numbers[place], contents, reading)
             part[:] = _raw(numbers[place], reading)
             if reading.is_scaled:
                 part *= reading.scale
                 part += reading.bias
-            if gaps.size:
-                _close(part, gaps)
 
 
-def _number(contents: Planes, reading: Reading) -> Column:
-    """The whole unsigned number in the bytes of a reading."""
+def _assemble(number: Column, contents: Planes, reading: Reading) -> None:
+    """Put together the whole unsigned number in the bytes of a reading."""
     rows = contents[reading.start : reading.start + reading.size]
     if reading.byte_order is ByteOrder.LITTLE:
         rows = rows[::-1]
-    number: Column = rows[0]
-    if reading.size == 1:
-        return number
-    number = number.astype(f"u{reading.window.itemsize}")
-    row_as_number = np.empty_like(number)
-    for row in rows[1:]:
-        number <<= number.dtype.type(8)
-        row_as_number[:] = row
-        number |= row_as_number
-    return number
+    number[:] = rows[0]
+    if reading.size > 1:
+        eight = number.dtype.type(8)
+        row_as_number = np.empty_like(number)
+        for row in rows[1:]:
+            number <<= eight
+            row_as_number[:] = row
+            number |= row_as_number
 
 
 def _raw(number: Column, reading: Reading) -> Column:
@@ -292,19 +308,6 @@ def _raw(number: Column, reading: Reading) -> Column:
     kind = reading.window.type
     shifted: Column = (typed << kind(up)) >> kind(down)
     return shifted
-
-
-def _close(column: Column, gaps: NDArray[np.intp]) -> None:
-    """Move what follows each gap up, so that the values outside the gaps come first."""
-    if 64 * gaps.size > column.size:
-        kept = np.delete(column, gaps)
-        column[: kept.size] = kept
-        return
-    to = int(gaps[0])
-    for gap, following in itertools.pairwise([*gaps.tolist(), column.size]):
-        run = following - gap - 1
-        column[to : to + run] = column[gap + 1 : following]
-        to += run
 
 
 def _left_over(starts: IntArray, ends: IntArray, done: NDArray[np.bool_], size: int) -> Iterator[tuple[int, int]]:
