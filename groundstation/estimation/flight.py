@@ -127,8 +127,7 @@ class Flight:
         self._predict(dt_s, specific)
         self._measure(reading.pressure_pa)
         if before_mps > 0.0 >= f.v:
-            rest_s = dt_s * before_mps / (before_mps - f.v)
-            self._top = (reading.t_s - dt_s + rest_s, max(before_m + 0.5 * before_mps * rest_s, f.h))
+            self._top = self._top_between(dt_s, before_m, before_mps)
         if self.phase is Phase.BOOST or self.phase is Phase.COAST:
             self._watch_push(reading.t_s, specific)
         if self.phase is Phase.COAST:
@@ -329,6 +328,15 @@ class Flight:
             t_s, height_m = self._top or (now_s, f.h)
             return Moment(kind, t_s, height_m, self.height_sigma_m)
         return Moment(kind, self._anchor_s, f.h, self.height_sigma_m)
+
+    def _top_between(self, dt_s: float, before_m: float, before_mps: float) -> tuple[float, float]:
+        """When and how high the top was, given height and speed at the sample before it."""
+        f = self.filter
+        if dt_s > GAP_S:  # a canopy may have opened since: only the way up is known
+            rise = coast(before_mps, self._ascent.burnout_mass_kg, self._drag, self._ascent.gravity_mps2)
+            return self._t_s - dt_s + min(rise.time_s, dt_s), before_m + rise.height_m
+        rest_s = dt_s * before_mps / (before_mps - f.v)
+        return self._t_s - dt_s + rest_s, max(before_m + 0.5 * before_mps * rest_s, f.h)
 
     def _burnout_s(self, now_s: float) -> float:
         (from_s, push), (to_s, rest) = self._push, self._no_push

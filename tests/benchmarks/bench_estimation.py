@@ -52,8 +52,8 @@ def main() -> None:
     draws = random.Random(1)
     pad = microseconds(samples(HOUR, draws, launch=HOUR))
     flight = microseconds(samples(100 * RATE_HZ, draws, launch=5 * RATE_HZ))
-    print(f"pad     {pad:6.1f} µs a sample; one hour at {RATE_HZ} Hz ({HOUR} samples) {pad * HOUR / 1e6:.2f} s")  # noqa: T201
-    print(f"flight  {flight:6.1f} µs a sample")  # noqa: T201
+    print(f"pad     {pad:6.1f} µs a sample; one hour at {RATE_HZ} Hz ({HOUR} samples) {pad * HOUR / 1e6:.2f} s")
+    print(f"flight  {flight:6.1f} µs a sample")
 
 
 if __name__ == "__main__":

@@ -29,7 +29,7 @@ def test_surface_pressure_and_temperature_alone_give_heights_to_one_percent_up_t
     surface_k = sounding["temperature_degc"][0] + 273.15
     error = worst_percent(PadAir(pressure[0], surface_k).heights_m(pressure), published)
     standard = worst_percent(PadAir(pressure[0], SEA_LEVEL_K).heights_m(pressure), published)
-    print(f"{name}: day's temperature {error:.2f} %, standard day {standard:.2f} % at the worst level")  # noqa: T201  the figures are what is asked for
+    print(f"{name}: day's temperature {error:.2f} %, standard day {standard:.2f} % at the worst level")
     assert error < 1.0
     assert standard > 2.0  # what the day's temperature is worth
 
@@ -40,7 +40,7 @@ def test_measured_temperatures_layer_by_layer_give_heights_to_four_tenths_of_a_p
     heights = layered_height_m(sounding["pressure_hpa"] * 100.0, sounding["temperature_degc"] + 273.15)
     low = sounding["height_agl_m"] <= 3001.0
     error = worst_percent(heights[low], sounding["height_agl_m"][low])
-    print(f"{name}: layer by layer {error:.2f} % at the worst level")  # noqa: T201  the figures are what is asked for
+    print(f"{name}: layer by layer {error:.2f} % at the worst level")
     assert error < 0.4
 
 

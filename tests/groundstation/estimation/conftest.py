@@ -30,9 +30,6 @@ class Flown:
     event_list: list[FlightEvent]
     truth: Truth
 
-    def seconds(self, ns: int) -> float:
-        return ns / 1e9
-
     @property
     def t_s(self) -> np.ndarray:
         return np.array([s.at_ns for s in self.states]) / 1e9
@@ -84,26 +81,37 @@ def samples_of(vehicle: Vehicle, simulated: SimulatedVehicle, seconds: float) ->
 
 @pytest.fixture(scope="session")
 def fly(curlew: Vehicle, saltmarsh: Site) -> Callable[..., Flown]:
+    recorded: dict[tuple[int, float, float], tuple[list[MotionSample], Truth]] = {}
+
+    def record(seed: int, rate_hz: float, loss: float, air: Site) -> tuple[list[MotionSample], Truth]:
+        launch_s = LAUNCH_S + seed * 0.6180339887 % 1.0  # at any place between two packets
+        vehicle = at_rate(curlew, rate_hz)
+        simulated = SimulatedVehicle(vehicle, air, seed=seed, launch_at_s=launch_s, radio=bursts(loss))
+        assert simulated.truth is not None
+        samples = samples_of(vehicle, simulated, simulated.truth.times.landed_s + 15.0)
+        return list(samples), simulated.truth
+
     def flown(
-        seed: int,
+        seed: int = 3,
         *,
         rate_hz: float = 10.0,
         loss: float = 0.0,
         change: Callable[[Iterator[MotionSample], Truth], Iterator[MotionSample]] = lambda samples, _: samples,
         air: Site | None = None,
     ) -> Flown:
-        vehicle = at_rate(curlew, rate_hz)
-        launch_s = LAUNCH_S + seed * 0.6180339887 % 1.0  # at any place between two packets
-        simulated = SimulatedVehicle(vehicle, air or saltmarsh, seed=seed, launch_at_s=launch_s, radio=bursts(loss))
-        assert simulated.truth is not None
-        estimator = Estimator(vehicle, saltmarsh)
+        if air is not None:
+            samples, truth = record(seed, rate_hz, loss, air)
+        else:
+            if (seed, rate_hz, loss) not in recorded:
+                recorded[seed, rate_hz, loss] = record(seed, rate_hz, loss, saltmarsh)
+            samples, truth = recorded[seed, rate_hz, loss]
+        estimator = Estimator(curlew, saltmarsh)
         states: list[State] = []
         events: list[FlightEvent] = []
-        samples = samples_of(vehicle, simulated, simulated.truth.times.landed_s + 15.0)
-        for sample in change(samples, simulated.truth):
+        for sample in change(iter(samples), truth):
             state, new = estimator.step(sample)
             states.append(state)
             events.extend(new)
-        return Flown(states, {e.kind: e for e in events}, events, simulated.truth)
+        return Flown(states, {e.kind: e for e in events}, events, truth)
 
     return flown

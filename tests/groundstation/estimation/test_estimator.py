@@ -1,0 +1,351 @@
+"""The estimator over simulated flights, over everything that can be wrong with samples, and over pad hours."""
+
+import dataclasses
+import itertools
+import math
+import random
+from collections.abc import Callable, Iterator
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from groundstation.config.station import Site
+from groundstation.config.vehicle import Vehicle
+from groundstation.estimation.estimator import Estimator
+from groundstation.simulator.truth import Truth
+from groundstation.state import NAN, FlightEvent, FlightEventKind, MotionSample, Phase, State
+
+LIFTOFF, BURNOUT, APOGEE, LANDED = FlightEventKind
+NO_ACCEL = (NAN, NAN, NAN)
+NO_ATTITUDE = (NAN, NAN, NAN, NAN)
+
+
+def bar_m(truth: Truth) -> float:
+    """The allowed error of the apogee's height."""
+    return 1.0 + 0.005 * truth.apogee_m
+
+
+def check_flight(flown, *, apogee_bars: float = 1.0, burnout_s: float = 0.3) -> None:
+    truth, times = flown.truth, flown.truth.times
+    assert [e.kind for e in flown.event_list] == list(FlightEventKind)
+    at = {kind: e.at_ns / 1e9 for kind, e in flown.events.items()}
+    assert at[LIFTOFF] == pytest.approx(times.liftoff_s, abs=0.3)
+    assert at[BURNOUT] == pytest.approx(times.burnout_s, abs=burnout_s)
+    assert at[APOGEE] == pytest.approx(times.apogee_s, abs=0.5)
+    assert flown.events[APOGEE].called_ns / 1e9 > times.apogee_s - 0.3
+    assert flown.events[APOGEE].height_m == pytest.approx(truth.apogee_m, abs=apogee_bars * bar_m(truth))
+    assert at[LANDED] == pytest.approx(times.landed_s, abs=3.0)
+    assert all(e.called_ns >= e.at_ns for e in flown.event_list)
+
+
+@pytest.mark.parametrize("rate_hz", [5.0, 10.0, 20.0])
+@pytest.mark.parametrize("loss", [0.0, 0.3])
+def test_a_flight_is_told_from_liftoff_to_landing(fly: Callable, rate_hz: float, loss: float) -> None:
+    flown = fly(rate_hz=rate_hz, loss=loss)
+    check_flight(flown)
+    order = [Phase(p) for p, _ in itertools.groupby(s.phase for s in flown.states)]
+    assert order == list(Phase)
+
+
+def test_height_and_speed_stay_within_their_stated_uncertainty(fly: Callable) -> None:
+    flown = fly()
+    flying = (flown.t_s > flown.truth.times.liftoff_s) & (flown.t_s < flown.truth.times.landed_s)
+    height = np.interp(flown.t_s, flown.truth.t_s, flown.truth.height_m)
+    speed = np.interp(flown.t_s, flown.truth.t_s, flown.truth.speed_mps)
+    height_sigma = np.array([s.height_sigma_m for s in flown.states])
+    speed_sigma = np.array([s.speed_sigma_mps for s in flown.states])
+    speeds = np.array([s.speed_mps for s in flown.states])
+    assert np.mean(np.abs(flown.heights_m - height)[flying] < 1.96 * height_sigma[flying]) > 0.9
+    assert np.mean(np.abs(speeds - speed)[flying] < 1.96 * speed_sigma[flying]) > 0.9
+    assert np.max(height_sigma[flying]) < 5.0
+
+
+def test_predicted_apogee_is_right_within_its_sigma_and_gets_narrower(fly: Callable) -> None:
+    flown = fly()
+    times = flown.truth.times
+    rising = [s for s in flown.states if times.liftoff_s + 0.5 < s.at_ns / 1e9 < times.apogee_s - 0.2]
+    off = [(s.predicted_apogee_m - flown.truth.apogee_m) / s.predicted_apogee_sigma_m for s in rising]
+    assert np.mean(np.abs(off) < 1.96) > 0.9
+    assert rising[-1].predicted_apogee_sigma_m < 3.0 < rising[0].predicted_apogee_sigma_m
+    assert all(math.isnan(s.predicted_apogee_m) for s in flown.states if s.phase in (Phase.PAD, Phase.LANDED))
+
+
+def without(name: str, value: object) -> Callable[[Iterator[MotionSample], Truth], Iterator[MotionSample]]:
+    return lambda samples, _: (dataclasses.replace(s, **{name: value}) for s in samples)
+
+
+def test_a_vehicle_without_attitude_is_followed_along_its_axis(fly: Callable) -> None:
+    flown = fly(change=without("attitude", NO_ATTITUDE))
+    check_flight(flown)
+    assert all(math.isnan(s.tilt_rad) for s in flown.states if s.phase is Phase.COAST)
+    assert any(s.tilt_rad < 0.2 for s in flown.states if s.phase is Phase.PAD)
+
+
+def test_a_vehicle_without_an_accelerometer_is_followed_by_pressure(fly: Callable) -> None:
+    flown = fly(change=without("accel_mps2", NO_ACCEL))
+    assert [e.kind for e in flown.event_list] == list(FlightEventKind)
+    assert flown.events[LIFTOFF].at_ns / 1e9 == pytest.approx(flown.truth.times.liftoff_s, abs=0.6)
+    assert flown.events[APOGEE].height_m == pytest.approx(flown.truth.apogee_m, abs=2.0 * bar_m(flown.truth))
+
+
+def test_a_vehicle_without_pressure_is_followed_by_its_accelerometer(fly: Callable) -> None:
+    flown = fly(change=without("pressure_pa", NAN))
+    times, events = flown.truth.times, flown.events
+    assert events[LIFTOFF].at_ns / 1e9 == pytest.approx(times.liftoff_s, abs=0.3)
+    assert events[BURNOUT].at_ns / 1e9 == pytest.approx(times.burnout_s, abs=0.3)
+    assert events[APOGEE].height_m == pytest.approx(flown.truth.apogee_m, abs=2.5 * events[APOGEE].height_sigma_m)
+
+
+@pytest.mark.parametrize(
+    ("moment", "before_s", "after_s"),
+    [
+        ("liftoff_s", 0.5, 1.5),
+        ("burnout_s", 1.0, 1.0),
+        ("apogee_s", 1.5, 1.5),
+        ("ejection_s", 1.0, 2.0),
+        ("landed_s", 4.0, 3.0),
+    ],
+)
+def test_a_gap_over_an_event_is_bridged(fly: Callable, moment: str, before_s: float, after_s: float) -> None:
+    def cut(samples: Iterator[MotionSample], truth: Truth) -> Iterator[MotionSample]:
+        at = getattr(truth.times, moment)
+        return (s for s in samples if not at - before_s < s.received_ns / 1e9 < at + after_s)
+
+    flown = fly(change=cut)
+    assert [e.kind for e in flown.event_list] == list(FlightEventKind)
+    assert flown.events[APOGEE].height_m == pytest.approx(flown.truth.apogee_m, abs=1.5 * bar_m(flown.truth))
+    assert flown.events[LIFTOFF].at_ns / 1e9 == pytest.approx(flown.truth.times.liftoff_s, abs=0.3)
+
+
+def test_a_whole_ascent_in_a_gap_still_becomes_a_flight(fly: Callable) -> None:
+    def cut(samples: Iterator[MotionSample], truth: Truth) -> Iterator[MotionSample]:
+        times = truth.times
+        return (s for s in samples if not times.liftoff_s - 0.2 < s.received_ns / 1e9 < times.burnout_s + 2.0)
+
+    flown = fly(change=cut)
+    assert [e.kind for e in flown.event_list] == list(FlightEventKind)
+    assert flown.events[LIFTOFF].at_ns / 1e9 == pytest.approx(flown.truth.times.liftoff_s, abs=1.0)
+    assert flown.events[APOGEE].height_m == pytest.approx(flown.truth.apogee_m, abs=2.0 * bar_m(flown.truth))
+
+
+def test_a_restart_in_flight_keeps_the_flight_and_distrusts_the_attitude(fly: Callable) -> None:
+    def restart(samples: Iterator[MotionSample], truth: Truth) -> Iterator[MotionSample]:
+        at = truth.times.burnout_s + 1.5
+        for s in samples:
+            t = s.received_ns / 1e9
+            if t < at:
+                yield s
+            elif t > at + 0.8:
+                yield dataclasses.replace(s, vehicle_time_s=t - at, attitude=(0.7, 0.0, 0.714, 0.0))
+
+    flown = fly(change=restart)
+    assert [e.kind for e in flown.event_list] == list(FlightEventKind)
+    assert flown.events[APOGEE].height_m == pytest.approx(flown.truth.apogee_m, abs=1.5 * bar_m(flown.truth))
+
+
+def test_an_attitude_of_another_convention_is_found_out_on_the_pad(fly: Callable) -> None:
+    def scalar_last(samples: Iterator[MotionSample], _: Truth) -> Iterator[MotionSample]:
+        return (dataclasses.replace(s, attitude=(*s.attitude[1:], s.attitude[0])) for s in samples)
+
+    check_flight(fly(change=scalar_last))
+
+
+def test_repeats_and_late_packets_change_no_state(fly: Callable) -> None:
+    def repeated(samples: Iterator[MotionSample], _: Truth) -> Iterator[MotionSample]:
+        older: MotionSample | None = None
+        for s in samples:
+            yield s
+            yield s
+            if older is not None:
+                yield dataclasses.replace(older, received_ns=s.received_ns)
+            older = s
+
+    plain, doubled = fly(), fly(change=repeated)
+    assert plain.event_list == doubled.event_list
+    assert plain.states[-1] == doubled.states[-1]
+
+
+def test_pressure_spikes_in_flight_make_no_apogee(fly: Callable) -> None:
+    def spiked(samples: Iterator[MotionSample], truth: Truth) -> Iterator[MotionSample]:
+        draws = random.Random(1)
+        for s in samples:
+            flying = truth.times.liftoff_s < s.received_ns / 1e9 < truth.times.apogee_s
+            spike = draws.choice([-3000.0, 2500.0]) if flying and draws.random() < 0.1 else 0.0
+            yield dataclasses.replace(s, pressure_pa=s.pressure_pa + spike)
+
+    check_flight(fly(change=spiked))
+
+
+def test_the_same_samples_give_the_same_states(fly: Callable) -> None:
+    assert fly(4, loss=0.3).states == fly(4, loss=0.3).states
+
+
+numbers = st.floats(allow_nan=True, allow_infinity=True)
+
+
+@given(
+    st.lists(
+        st.builds(
+            MotionSample,
+            st.integers(0, 20 * 10**9),
+            numbers,
+            st.one_of(numbers, st.floats(90000, 102000)),
+            st.tuples(numbers, numbers, st.one_of(numbers, st.floats(-50, 150))),
+            st.tuples(numbers, numbers, numbers),
+            st.tuples(*[st.floats(-1.0, 1.0)] * 4),
+            numbers,
+        ),
+        max_size=60,
+    )
+)
+@settings(max_examples=80, deadline=None)
+def test_any_numbers_at_any_times_give_states_in_order_and_no_error(
+    curlew: Vehicle, saltmarsh: Site, samples: list[MotionSample]
+) -> None:
+    estimator = Estimator(curlew, saltmarsh)
+    last_ns = 0
+    for sample in samples:
+        state, _ = estimator.step(sample)
+        assert state.at_ns >= last_ns
+        assert not state.height_sigma_m < 0.0
+        assert not state.speed_sigma_mps < 0.0
+        last_ns = state.at_ns
+
+
+def pad_hours(hours: float, rate_hz: float, draws: random.Random) -> Iterator[MotionSample]:
+    """A vehicle on a rail in the sun: gusts that rock it and blow over its ports, knocks that ring, hands that carry.
+
+    Everything that makes a pad lively comes far more often than on a real one: a knock every 20 s, a handling every
+    5 minutes.
+    """
+    steps = round(hours * 3600 * rate_hz)
+    dt = 1.0 / rate_hz
+    knock, knock_hz, ring_s, since_knock = (0.0, 0.0, 0.0), 1.0, 0.1, math.inf
+    handled, carried_m, aim_m, rocking = 0, 0.0, 0.0, 0.0
+    gust = 0.0
+    for k in range(steps):
+        t = k * dt
+        gust += (-gust / 3.0) * dt + draws.gauss(0.0, 1.0) * math.sqrt(dt)
+        if draws.random() < dt / 20.0:
+            size = math.exp(draws.uniform(math.log(2.0), math.log(120.0)))
+            along = draws.choice([0.1, 0.5, 1.0])
+            knock = (size * (1 - along), 0.3 * size, along * size * draws.choice([-1, 1]))
+            knock_hz, ring_s, since_knock = draws.uniform(4.0, 40.0), draws.uniform(0.03, 0.25), draws.random() * dt
+        if draws.random() < dt / 300.0:
+            handled, aim_m = round(draws.uniform(5.0, 30.0) * rate_hz), draws.uniform(-2.0, 2.0)
+        shake = (0.0, 0.0, 0.0)
+        lean = 0.05 * gust * 0.02
+        if handled:
+            handled -= 1
+            carried_m += (aim_m - carried_m) * dt / 2.0
+            rocking += (-rocking / 0.5) * dt + draws.gauss(0.0, 1.0) * math.sqrt(dt)
+            shake = (3.0 * draws.gauss(0, 1), 3.0 * draws.gauss(0, 1), 3.0 * rocking + 2.0 * draws.gauss(0, 1))
+            lean += 0.4 * math.sin(t)
+        ring = (
+            math.exp(-since_knock / ring_s) * math.cos(math.tau * knock_hz * since_knock)
+            if since_knock < 2.0
+            else 0.0
+        )
+        since_knock += dt
+        force = (
+            9.81 * math.sin(lean) + shake[0] + ring * knock[0] + draws.gauss(0, 0.05),
+            shake[1] + ring * knock[1] + draws.gauss(0, 0.05),
+            9.81 * math.cos(lean) + shake[2] + ring * knock[2] + 0.1 * gust + draws.gauss(0, 0.05),
+        )
+        pressure = 100930.0 + 40.0 * math.sin(t / 2000.0) - 0.01 * t - 12.0 * carried_m + 6.0 * gust
+        yield MotionSample(
+            round(t * 1e9),
+            t,
+            pressure + draws.gauss(0.0, 3.0),
+            force,
+            (draws.gauss(0, 0.002) + 0.3 * (handled > 0), 0.05 * ring * knock[0], 0.0),
+            (math.cos(lean / 2), 0.0, -math.sin(lean / 2), 0.0),
+        )
+
+
+def lifted_off(vehicle: Vehicle, site: Site, samples: Iterator[MotionSample]) -> list[FlightEvent]:
+    estimator = Estimator(vehicle, site)
+    for sample in samples:
+        _, events = estimator.step(sample)
+        if events:
+            return list(events)
+    return []
+
+
+@pytest.mark.parametrize("rate_hz", [5.0, 10.0, 20.0])
+def test_no_knock_gust_or_hand_is_taken_for_liftoff(curlew: Vehicle, saltmarsh: Site, rate_hz: float) -> None:
+    assert lifted_off(curlew, saltmarsh, pad_hours(0.3, rate_hz, random.Random(rate_hz))) == []
+
+
+@pytest.mark.campaign
+@pytest.mark.timeout(0)
+@pytest.mark.parametrize("rate_hz", [5.0, 10.0, 20.0])
+def test_no_false_liftoff_in_a_thousand_pad_hours(curlew: Vehicle, saltmarsh: Site, rate_hz: float) -> None:
+    # Knocks and handling come fifty times as often as on a real pad, so 20 hours stand for a thousand.
+    for hour in range(20):
+        found = lifted_off(curlew, saltmarsh, pad_hours(1.0, rate_hz, random.Random(f"{rate_hz}/{hour}")))
+        assert found == [], f"hour {hour}"
+
+
+@pytest.mark.campaign
+@pytest.mark.timeout(0)
+def test_two_hundred_flights_meet_the_bars(fly: Callable, saltmarsh: Site) -> None:
+    height, speed, top, predicted = [], [], [], []
+    misses, late, early, liftoff = [], [], [], []
+    for seed in range(200):
+        draws = random.Random(f"campaign/{seed}")
+        assert saltmarsh.temperature_k is not None
+        # The air aloft is not quite what the site file says: by as much as a lapse of its own makes of it.
+        air = saltmarsh.model_copy(update={"temperature_k": saltmarsh.temperature_k * draws.gauss(1.0, 0.0055)})
+        flown = fly(seed, rate_hz=draws.choice([5.0, 10.0, 20.0]), loss=draws.uniform(0.0, 0.3), air=air)
+        times = flown.truth.times
+        assert [e.kind for e in flown.event_list] == list(FlightEventKind), seed
+        apogee = flown.events[APOGEE]
+        # what the air's temperature is wrong by is the day's, not the estimator's
+        scale = saltmarsh.temperature_k / air.temperature_k
+        misses.append(abs(apogee.height_m - scale * flown.truth.apogee_m) / bar_m(flown.truth))
+        late.append(apogee.called_ns / 1e9 - times.apogee_s)
+        early.append(times.apogee_s - apogee.called_ns / 1e9)
+        liftoff.append(abs(flown.events[LIFTOFF].at_ns / 1e9 - times.liftoff_s))
+        top.append((apogee.height_m - flown.truth.apogee_m) / apogee.height_sigma_m)
+        flying = [s for s in flown.states if times.liftoff_s < s.at_ns / 1e9 < times.landed_s]
+        t = [s.at_ns / 1e9 for s in flying]
+        true_m = np.interp(t, flown.truth.t_s, flown.truth.height_m)
+        true_mps = np.interp(t, flown.truth.t_s, flown.truth.speed_mps)
+        height += [(s.height_m - h) / s.height_sigma_m for s, h in zip(flying, true_m, strict=True)]
+        speed += [(s.speed_mps - v) / s.speed_sigma_mps for s, v in zip(flying, true_mps, strict=True)]
+        predicted += [
+            (s.predicted_apogee_m - flown.truth.apogee_m) / s.predicted_apogee_sigma_m
+            for s in flying
+            if s.predicted_apogee_m == s.predicted_apogee_m and s.at_ns / 1e9 < times.apogee_s
+        ]
+    inside = {
+        n: float(np.mean(np.abs(z) < 1.96))
+        for n, z in {"height": height, "speed": speed, "apogee": top, "predicted apogee": predicted}.items()
+    }
+    print(
+        f"apogee error {np.percentile(misses, 95):.2f} of the bar, called {np.percentile(late, 95):.2f} s late, "
+        f"at most {max(early):.2f} s early; liftoff within {max(liftoff):.2f} s; inside 95 %: {inside}"
+    )
+    assert np.percentile(misses, 95) <= 1.0
+    assert np.percentile(late, 95) <= 0.5
+    assert max(early) <= 0.3
+    assert np.percentile(liftoff, 95) <= 0.3
+    assert all(0.90 <= share <= 0.995 for share in inside.values())
+
+
+def test_state_on_the_pad_says_still_upright_and_at_zero(curlew: Vehicle, saltmarsh: Site) -> None:
+    estimator = Estimator(curlew, saltmarsh)
+    draws = random.Random(3)
+    states: list[State] = []
+    for k in range(600):
+        sample = MotionSample(k * 10**8, k / 10, 100930.0 + draws.gauss(0, 3.0), (0.0, 0.0, 9.85), (0.0, 0.0, 0.0))
+        states.append(estimator.step(sample)[0])
+    last = states[-1]
+    assert last.phase is Phase.PAD
+    assert last.height_m == pytest.approx(0.0, abs=3.0 * last.height_sigma_m)
+    assert (last.speed_mps, last.tilt_rad) == (0.0, 0.0)
+    assert last.accel_up_mps2 == pytest.approx(0.0, abs=0.05)
+    assert math.isnan(last.tilt_heading_rad)
