@@ -41,13 +41,15 @@ def pressure_site(window: Window) -> list[Outcome]:
 def temperature_range(window: Window) -> list[Outcome]:
     """The avionics bay is neither too cold nor too hot; its temperature moves far too slowly to flicker."""
     celsius = window.need("temperature") - ZERO_CELSIUS_K
-    limit = Limit(window.limits.temperature_min_k - ZERO_CELSIUS_K, window.limits.temperature_max_k - ZERO_CELSIUS_K)
+    most = window.limits.temperature_max_k - ZERO_CELSIUS_K
+    limit = Limit(window.limits.temperature_min_k - ZERO_CELSIUS_K, most)
 
     def good(value: float, decimals: int) -> str:
         return f"The avionics bay is at {number(value, decimals)} °C, {allowed(limit, 0, '°C')}."
 
     def bad(value: float, decimals: int) -> str:
-        look = "shade the vehicle" if celsius > (limit.greatest or 0.0) else "warm the vehicle and its pack"
-        return f"{good(value, decimals)} Look at the bay's vents and the sun on it: {look}."
+        hot = "Look at the sun on the vehicle: shade it and air the bay."
+        cold = "Look at how long it has stood in the cold: warm the vehicle and its pack."
+        return f"{good(value, decimals)} {hot if celsius > most else cold}"
 
     return [judged(celsius, limit, unit="°C", decimals=1, good=good, bad=bad)]

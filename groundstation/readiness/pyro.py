@@ -91,7 +91,8 @@ def _by_resistance(window: Window, pyro: Pyro) -> Outcome:
             seen = f"is shorted: {number(resistance_ohm, 2)} ohm"
         else:
             seen = f"has {number(value, decimals)} ohm"
-        return f"{_named(pyro)} {seen}, {allowed(limit, 1, 'ohm')}. {_look(pyro)}"
+        touching = " Bare ends may touch." if value < SHORT_FACTOR * least else ""
+        return f"{_named(pyro)} {seen}, {allowed(limit, 1, 'ohm')}. {_look(pyro)}{touching}"
 
     return judged(resistance_ohm, limit, unit="ohm", decimals=1, good=good, bad=bad)
 

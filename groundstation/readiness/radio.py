@@ -11,6 +11,7 @@ DAMAGE_WINDOW_S = 2.0
 # Fewer packets than this do not give a share worth the name. Common practice, no source.
 LEAST_PACKETS = 3
 LEAST_DAMAGED = 3
+_LOOK = "Look at the vehicle's power, the receiver's plug and light, and its aerial."
 
 
 @check(Place.RADIO, limits=("packet_age_s",))
@@ -22,12 +23,11 @@ def packet_age(window: Window) -> list[Outcome]:
     age_s = window.packet_age_s
     most_s = window.limits.packet_age_s
     limit = Limit(None, most_s)
-    look = "Look at the vehicle's power, the receiver's plug and light, and its aerial."
     if age_s is None:
-        raise Unknown(f"No packet has come yet. {look}")
+        raise Unknown(f"No packet has come yet. {_LOOK}")
     if 0.0 <= age_s <= most_s:
         return [Outcome(Status.PASS, f"Packets come, the newest within {seconds(most_s)}.", unit="s", limit=limit)]
-    text = f"No packet has come for {seconds(age_s)}, {seconds(most_s)} allowed. {look}"
+    text = f"No packet has come for {seconds(age_s)}, {seconds(most_s)} allowed. {_LOOK}"
     return [Outcome(Status.FAIL, text, round(age_s, 1), "s", limit)]
 
 
@@ -41,7 +41,10 @@ def packet_loss(window: Window) -> list[Outcome]:
         window.need("sequence")
     decoded, _, lost = window.radio(LOSS_WINDOW_S)
     if decoded + lost < LEAST_PACKETS:
-        raise Unknown("Too few packets have come over the last 5 s to judge the loss.", stale=True)
+        raise Unknown(
+            f"Too few packets over the last 5 s to judge the loss. {_LOOK}",
+            stale=True,
+        )
     limit = Limit(None, 100.0 * window.limits.packet_loss)
 
     def good(value: float, decimals: int) -> str:
@@ -61,7 +64,7 @@ def frame_damage(window: Window) -> list[Outcome]:
     """
     decoded, damaged, _ = window.radio(DAMAGE_WINDOW_S)
     if decoded + damaged == 0:
-        raise Unknown("No frame has come over the last 2 s to judge.", stale=True)
+        raise Unknown(f"No frame has come over the last 2 s to judge. {_LOOK}", stale=True)
     limit = Limit(None, 100.0 * window.limits.damaged_share)
     share = 100.0 * damaged / (decoded + damaged)
 

@@ -29,7 +29,10 @@ def required(checks: Sequence[Check]) -> Check:
             )
         waiting = [] if window.all_have_come else [n for n in wanted if not any(map(window.has_come, n))]
         if waiting:
-            raise Unknown(f"{_listed(waiting)} has not come yet. Look at whether the packet is sent.", stale=True)
+            raise Unknown(
+                f"Not come yet: {_listed(waiting)}. Look at whether the flight computer sends that packet.",
+                stale=True,
+            )
         return [Outcome(Status.PASS, "Every measurement the checks need is sent and has come.")]
 
     return required_measurements

@@ -46,12 +46,14 @@ def _stuck(window: Window, sensor: str, names: tuple[str, ...]) -> Outcome:
         still = [s for s in still if s[0] >= ALONE_FACTOR * most_s]
     if not still:
         return Outcome(Status.PASS, f"{sensor}'s values move.", unit="s", limit=limit)
-    which = sensor if len(still) == len(stood) else f"{sensor}'s {still[0][2][-1]} axis"
+    alone = len(still) < len(stood)
+    which = f"{sensor}'s {still[0][2][-1]} axis" if alone else sensor
+    stood_s = most_s * (ALONE_FACTOR if alone else 1.0)
     return Outcome(
         Status.FAIL,
-        f"{which} has not changed by a bit for {number(most_s, 1)} s or longer. "
+        f"{which} has not changed by a bit for {number(stood_s, 1)} s or longer. "
         "Look at the sensor's bus wiring, then start the flight computer anew.",
-        most_s,
+        stood_s,
         "s",
         limit,
     )

@@ -27,6 +27,7 @@ def on_pad(window: Window) -> list[Outcome]:
     if phase is Phase.PAD:
         return [Outcome(Status.PASS, "The vehicle stands on the pad.")]
     text = (
-        f"The vehicle is not on the pad: its phase is {phase}. Look again before the next flight, in a new session."
+        f"The vehicle is not on the pad: its phase is {phase}. "
+        "Look at its height and acceleration; if it does stand on the pad, start a new session."
     )
     return [Outcome(Status.FAIL, text)]

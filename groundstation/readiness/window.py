@@ -133,7 +133,10 @@ class Window:
             start = max(0, newest.end - at_least)
             reach_ns = round(max(seconds, REACH_BACK * reading.age_s) * NS_PER_S)
             if newest.end - start < at_least or newest.t_ns[start] < self.at_ns - reach_ns:
-                raise Unknown(f"Too few values of the {spoken(name)} have come yet to judge it.", stale=True)
+                raise Unknown(
+                    f"Too few values of the {spoken(name)} have come lately to judge it. Look at the radio link.",
+                    stale=True,
+                )
         values: list[float] = newest.table.column(reading.column)[start : newest.end].tolist()
         # A NaN may hide from min and max, but not from the sum.
         if not (reading.least <= min(values) and max(values) <= reading.greatest and math.isfinite(sum(values))):
@@ -182,7 +185,10 @@ class Window:
             newest = self._of(packet)
             if newest.end == 0:
                 continue
-            self._fresh(readings[0].name)
+            if not 0.0 <= newest.age_s <= readings[0].age_s:
+                raise Unknown(
+                    _too_old(f"newest {packet} packet", packet, newest.age_s, readings[0].age_s), stale=True
+                )
             row = newest.row
             for reading in readings:
                 value = row[reading.place]
@@ -228,11 +234,14 @@ class Window:
         """
         newest = self._of(_STATES)
         if newest.end == 0:
-            raise Unknown("The phase of the flight has not been estimated yet.", stale=True)
+            raise Unknown(
+                "The phase of the flight is not known: no packet with motion has come. Look at what is sent.",
+                stale=True,
+            )
         if not 0.0 <= newest.age_s <= self._facts.state_age_s:
             raise Unknown(
                 f"The phase of the flight was last estimated {in_seconds(newest.age_s)} ago, "
-                f"{in_seconds(self._facts.state_age_s)} allowed.",
+                f"{in_seconds(self._facts.state_age_s)} allowed. Look at why packets with motion no longer come.",
                 stale=True,
             )
         return PHASES[int(newest.row[_PHASE])]
@@ -260,19 +269,19 @@ class Window:
         reading = self._facts.readings.get(name)
         if reading is None:
             meaning = measurement(name)
-            what = f" ({meaning.text})" if meaning else ""
+            what = f" ({meaning.text})" if meaning and not name.startswith("pyro_") else ""
             raise Unknown(
                 f"The vehicle does not send {name}{what}. Add it to a packet in the vehicle file and the firmware."
             )
         newest = self._newest.get(reading.packet) or self._of(reading.packet)
         if newest.end == 0:
-            raise Unknown(f"The {spoken(name)} has not come yet ({name}, packet {reading.packet}).", stale=True)
-        if not 0.0 <= newest.age_s <= reading.age_s:
             raise Unknown(
-                f"The {spoken(name)} is {in_seconds(newest.age_s)} old, {in_seconds(reading.age_s)} allowed. "
-                f"Look for why the packet {reading.packet} no longer comes.",
+                f"The {spoken(name)} has not come yet. "
+                f"Look at whether the flight computer sends its {reading.packet} packet.",
                 stale=True,
             )
+        if not 0.0 <= newest.age_s <= reading.age_s:
+            raise Unknown(_too_old(spoken(name), reading.packet, newest.age_s, reading.age_s), stale=True)
         return reading, newest
 
 
@@ -281,4 +290,11 @@ _STATES = "state table"
 
 
 def _impossible(reading: Reading, value: float) -> Unknown:
-    return Unknown(f"The {spoken(reading.name)} {problem(value, reading)}. Look at the sensor and its wiring.")
+    return Unknown(f"The {spoken(reading.name)} {problem(value, reading)}. Look at what measures it and its wiring.")
+
+
+def _too_old(what: str, packet: str, age_s: float, most_s: float) -> str:
+    return (
+        f"The {what} is {in_seconds(age_s)} old, {in_seconds(most_s)} allowed. "
+        f"Look at why the flight computer's {packet} packet no longer comes."
+    )

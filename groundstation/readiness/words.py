@@ -8,13 +8,31 @@ from groundstation.readiness.finding import Limit
 # "3.75 V, at least 3.75 V allowed" never stands there as a failure.
 EXTRA_DECIMALS = 3
 
-_PARTS = {"accel": "acceleration", "gyro": "rotation rate", "pin": "pin"}
+_SPOKEN = {
+    "sequence": "packet counter",
+    "pull_pin": "pull-pin's contact",
+    "temperature": "avionics bay's temperature",
+    "battery_temperature": "pack's temperature",
+    "battery_voltage": "pack's voltage",
+}
+_FAMILIES = {"accel": "accelerometer's {} axis", "gyro": "gyro's {} axis", "attitude": "attitude's {} part"}
+_PYRO = {
+    "resistance": "resistance of pyro circuit {}",
+    "sense": "sense voltage of pyro circuit {}",
+    "continuity": "continuity of pyro circuit {}",
+    "energised": "switch state of pyro channel {}",
+}
 
 
 def spoken(name: str) -> str:
-    """A measurement's name in words: `pyro_1_resistance` is "pyro 1 resistance"."""
-    first, _, rest = name.partition("_")
-    return " ".join([_PARTS.get(first, first), *rest.split("_")]).strip()
+    """A measurement's name in words: `pyro_1_resistance` is "resistance of pyro circuit 1"."""
+    family, _, rest = name.partition("_")
+    if family in _FAMILIES:
+        return _FAMILIES[family].format(rest)
+    channel, _, kind = rest.partition("_")
+    if family == "pyro" and kind in _PYRO:
+        return _PYRO[kind].format(channel)
+    return _SPOKEN.get(name, name.replace("_", " "))
 
 
 def number(value: float, decimals: int) -> str:

@@ -95,12 +95,21 @@ class Pad:
         return self
 
     def drop(self, *names: str) -> "Pad":
-        """The layout lacks these meanings; the fields are sent under their own names."""
+        """The layout lacks these meanings; the fields are sent under their own names, of any value."""
         for packet in self.vehicle["telemetry"]["packet"]:
             for entry in packet["fields"]:
                 for part in (entry, *entry.get("bits", ())):
                     if part.get("meaning") in names:
                         del part["meaning"]
+                        part.pop("valid", None)
+        return self
+
+    def alone(self, name: str) -> "Pad":
+        """The measurement comes in a packet of its own, named `alone`, ten times a second."""
+        entry = {"name": "only", "type": "f64", "unit": measurement(name).unit, "meaning": name}
+        self.drop(name).vehicle["telemetry"]["packet"].append(
+            {"name": "alone", "id": 9, "rate_hz": 10, "fields": [entry]}
+        )
         return self
 
     def mean(self, old: str, new: str) -> "Pad":
@@ -132,7 +141,7 @@ class Pad:
             t_ns = STARTED_NS + np.round(t * NS_PER_S).astype(np.int64)
             made.packets[packet.name].append(t_ns[come], rows[:, come])
             radio += [(int(n), c, d, x) for n, c, d, x in zip(t_ns, come, damaged, lost | damaged, strict=True)]
-            if "pressure" in [f.meaning for f in packet.fields] or packet.name == "motion":
+            if packet.name == "motion":
                 self._states(made, t[come], t_ns[come])
         radio.sort()
         table = np.array([r for r in radio if any(r[1:])], np.float64).reshape(-1, 4)

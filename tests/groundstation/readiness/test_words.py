@@ -45,6 +45,6 @@ def test_ages_are_fine_below_ten_seconds_and_coarse_above() -> None:
 
 
 def test_names_are_spoken() -> None:
-    assert spoken("pyro_1_resistance") == "pyro 1 resistance"
-    assert spoken("accel_x") == "acceleration x"
+    assert spoken("pyro_1_resistance") == "resistance of pyro circuit 1"
+    assert spoken("accel_x") == "accelerometer's x axis"
     assert spoken("pressure") == "pressure"
