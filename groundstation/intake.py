@@ -110,6 +110,7 @@ class Intake:
         self._last_ns = 0  # time of the newest item
         self._last_tick_ns = 0
         self._heard_ns: dict[str, int] = {}  # open links, and when each was last heard of
+        self._fault = ""  # of our own, told once
         self.forward_failures = 0
         self.closing = ""  # how the recording was closed, in a sentence
 
@@ -164,7 +165,7 @@ class Intake:
         """Order, record, forward; and a tick where one is due."""
         batch = [self._item(arrival) for arrival in arrivals]
         batch += self._silences(now_ns)
-        said = self._recording.take(batch, max(now_ns, self._last_ns, self._last_tick_ns + 1))
+        said = self._record(batch, max(now_ns, self._last_ns, self._last_tick_ns + 1))
         if said:
             self._last_ns = said[-1].at_ns
         out: list[Input] = [*batch, *said]
@@ -174,6 +175,16 @@ class Intake:
             out.append(Tick(tick_ns))
         if out:
             self._pass_on(out)
+
+    def _record(self, batch: list[Item], at_ns: int) -> list[StationEvent]:
+        try:
+            return self._recording.take(batch, at_ns)
+        except Exception as error:  # it promises not to raise; if it does, the pipeline must hear and not starve
+            text = f"a fault in this program ({type(error).__name__}: {error}); start again"
+            if text == self._fault:
+                return []
+            self._fault = text
+            return [StationEvent(at_ns, EventKind.RECORDING, False, text)]
 
     def _in_order(self, at_ns: int) -> int:
         self._last_ns = max(at_ns, self._last_ns, self._last_tick_ns + 1)

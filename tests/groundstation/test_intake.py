@@ -150,7 +150,7 @@ ARRIVALS = st.lists(
 )
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=25, deadline=None)
 @given(st.lists(st.tuples(ARRIVALS, STAMPS_NS), min_size=1, max_size=12))
 def test_whatever_the_stamps_say_a_replay_sees_what_the_pipeline_saw(rounds):
     with tempfile.TemporaryDirectory() as folder:
@@ -256,6 +256,24 @@ def test_a_full_disk_does_not_end_the_forwarding(tmp_path, clock):
         i for i in forwarded.items if isinstance(i, StationEvent) and i.kind is EventKind.RECORDING and not i.ok
     ]
     assert "disk is full" in failed[0].text
+
+
+def test_a_fault_of_the_recording_itself_is_told_once_and_does_not_starve_the_pipeline(clock, recording):
+    def fail(items, at_ns):
+        raise KeyError("a fault of ours")
+
+    recording.take = fail
+    forwarded = Forwarded()
+    link = connected(clock, "a", b"data")
+    run_until(
+        Intake([link], recording, clock, forwarded),
+        forwarded,
+        lambda items: data_of(items, "a") and sum(isinstance(i, Tick) for i in items) > 2,
+    )
+    told = [i for i in forwarded.items if isinstance(i, StationEvent) and i.kind is EventKind.RECORDING]
+    assert [(e.ok, e.text) for e in told] == [
+        (False, "a fault in this program (KeyError: 'a fault of ours'); start again")
+    ]
 
 
 def test_a_reader_that_fails_is_told(clock, recording):
