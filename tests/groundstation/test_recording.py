@@ -51,7 +51,7 @@ items_in_time = st.lists(
 )
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=30, deadline=None)
 @given(st.lists(items_in_time, max_size=6))
 def test_any_interleaving_of_chunks_and_events_is_read_back_equal_and_in_order(batches):
     with tempfile.TemporaryDirectory() as folder:
