@@ -17,6 +17,8 @@ from groundstation.simulator.truth import BodyState
 
 DEFAULT_WIND_MPS = 3.0
 S_PER_HOUR = 3600.0
+BUMP_DECAY_S = 0.12
+BUMP_HZ = 9.0  # of a vehicle this size on its rod (common practice, no source)
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,12 +29,14 @@ class PadPlan:
         uptime_s: How long the flight computer has been running when the simulation starts.
         charge: The pack's state of charge then, from 0 to 1; None draws one near full.
         camera_switches: (time, on) of each switching of the camera, in order; it is off before the first.
+        bumps: (time, strength [m/s²]) of knocks against rod or vehicle, which ring for a few tenths of a second.
         camera_lead_s: The camera is switched on this long before ignition, if the vehicle launches.
     """
 
     uptime_s: float = 42.0
     charge: float | None = None
     camera_switches: tuple[tuple[float, bool], ...] = ()
+    bumps: tuple[tuple[float, float], ...] = ()
     camera_lead_s: float = 15.0
 
     def camera_on(self, t_s: float, ignition_s: float | None) -> bool:
@@ -81,6 +85,20 @@ def standing(vehicle: Vehicle, site: Site, *, tilt_rad: float, heading_rad: floa
         mass_kg=vehicle.airframe.liftoff_mass_kg,
         wind_mps=mean_wind_mps(site),
     )
+
+
+def bumped(state: BodyState, bumps: tuple[tuple[float, float], ...]) -> BodyState:
+    """The vehicle at rest as its sensors feel knocks: across its axis and along it, with a little turning."""
+    x, y, z = state.force_mps2
+    p, q, r = state.rate_radps
+    for at_s, strength_mps2 in bumps:
+        since_s = state.t_s - at_s
+        if 0.0 <= since_s < 10 * BUMP_DECAY_S:
+            ringing = strength_mps2 * math.exp(-since_s / BUMP_DECAY_S)
+            x += ringing * math.cos(2 * math.pi * BUMP_HZ * since_s)
+            z += 0.5 * ringing * math.cos(2 * math.pi * 1.7 * BUMP_HZ * since_s)
+            q += ringing / (2 * math.pi * BUMP_HZ) * math.sin(2 * math.pi * BUMP_HZ * since_s)
+    return state._replace(force_mps2=(x, y, z), rate_radps=(p, q, r))
 
 
 class Weather:

@@ -15,7 +15,7 @@ from groundstation.simulator.faults import Context, TimedFault, parse
 from groundstation.simulator.flight import Flight, fly
 from groundstation.simulator.measuring import Measuring
 from groundstation.simulator.packets import PacketBuilder
-from groundstation.simulator.pad import PadPlan, mean_wind_mps, standing
+from groundstation.simulator.pad import PadPlan, bumped, mean_wind_mps, standing
 from groundstation.simulator.radio import Channel, Radio
 from groundstation.simulator.scatter import Scatter
 from groundstation.simulator.sensors import Values
@@ -31,13 +31,18 @@ class TimedFrame(NamedTuple):
 
 
 @dataclass(frozen=True, slots=True)
-class _Moment:
-    """One packet's time, what the vehicle measured then, and what was true."""
+class Moment:
+    """One packet's time, the values put into it before they are quantised, and what was true then.
+
+    Faults are in the values and in the state; charge (0 to 1) and resistance are the pack's own.
+    """
 
     t_s: float
     packet: str
     values: Values
     state: BodyState
+    charge: float
+    resistance_ohm: float
 
 
 class SimulatedVehicle:
@@ -96,11 +101,8 @@ class SimulatedVehicle:
         builder = PacketBuilder(self._vehicle, uptime_s=self._plan.uptime_s)
         channel = Channel(self._radio, random.Random(f"{self._seed}/radio"))
         draws = random.Random(f"{self._seed}/frame faults")
-        for moment in self._moments(builder):
-            if seconds is not None and moment.t_s >= seconds:
-                return
-            frame: bytes | None = builder.frame(moment.packet, moment.values)
-            carried = channel.carry(moment.t_s, frame) if frame is not None else None
+        for moment in self._moments(builder, seconds):
+            carried = channel.carry(moment.t_s, builder.frame(moment.packet, moment.values))
             for timed in self._active(moment.t_s):
                 if timed.fault.on_frame is not None and carried is not None:
                     changed = timed.fault.on_frame(carried[1], draws)
@@ -108,13 +110,19 @@ class SimulatedVehicle:
             if carried is not None:
                 yield TimedFrame(*carried)
 
-    def _moments(self, builder: PacketBuilder) -> Iterator[_Moment]:
+    def moments(self, seconds: float | None = None) -> Iterator[Moment]:
+        """What is measured and true at each packet's time, whether or not the packet gets through."""
+        return self._moments(PacketBuilder(self._vehicle, uptime_s=self._plan.uptime_s), seconds)
+
+    def _moments(self, builder: PacketBuilder, seconds: float | None) -> Iterator[Moment]:
         times = None if self._flight is None else self._flight.truth.times
         measuring = Measuring(self._vehicle, self._site, self._plan, times, seed=self._seed)
         wind = Wind(mean_wind_mps(self._site), random.Random(f"{self._seed}/pad wind"))
         before: dict[int, Values] = {}
         last_s = 0.0
         for t_s, packet in builder.due():
+            if seconds is not None and t_s >= seconds:
+                return
             wind.advance(t_s - last_s)
             last_s = t_s
             state = self._state_at(t_s, wind)
@@ -127,7 +135,7 @@ class SimulatedVehicle:
                 if timed in active and timed.fault.on_values is not None:
                     context = Context(self._vehicle, timed.channel, before.setdefault(k, values))
                     values = timed.fault.on_values(values, context)
-            yield _Moment(t_s, packet, values, state)
+            yield Moment(t_s, packet, values, state, measuring.charge, measuring.resistance_ohm)
 
     def _active(self, t_s: float) -> list[TimedFault]:
         return [f for f in self._faults if t_s >= f.at_s]
@@ -136,4 +144,4 @@ class SimulatedVehicle:
         if self._flight is not None and self._flight.contains(t_s):
             return self._flight.state_at(t_s)
         resting = self._standing if self._flight is None or t_s < self._flight.begins_s else self._flight.at_rest
-        return resting._replace(t_s=t_s, wind_mps=wind.at(0.0))
+        return bumped(resting._replace(t_s=t_s, wind_mps=wind.at(0.0)), self._plan.bumps)

@@ -12,7 +12,7 @@ import socket
 import time
 from pathlib import Path
 from types import TracebackType
-from typing import BinaryIO, Protocol, Self
+from typing import Protocol, Self
 
 from groundstation.simulator.errors import WriterError
 from groundstation.simulator.truth import PHASES, Truth
@@ -67,7 +67,7 @@ class FileWriter(Closing):
 
     def __init__(self, path: Path) -> None:
         try:
-            self._file: BinaryIO = path.open("xb")
+            self._file = path.open("xb", buffering=0)
         except FileExistsError as error:
             raise WriterError(f"{path} is there already; name a file that is not, or remove it first") from error
         except OSError as error:

@@ -175,3 +175,23 @@ def test_camera_switches_draw_on_the_pack(vehicle: Vehicle, site: Site) -> None:
     step_v = health["vbat"][~on].mean() - health["vbat"][on].mean()
     assert step_a > 0.2
     assert step_v / step_a == pytest.approx(vehicle.battery.internal_resistance_ohm, abs=0.02)
+
+
+def test_moments_carry_the_packs_truth(vehicle: Vehicle, site: Site) -> None:
+    moments = list(SimulatedVehicle(vehicle, site, seed=1, plan=PadPlan(charge=0.8)).moments(600.0))
+    drawn_c = (0.8 - moments[-1].charge) * vehicle.battery.capacity_c
+    current_a = np.mean([m.values["battery_current"] for m in moments])
+    assert drawn_c == pytest.approx(current_a * 600.0, abs=1.0)
+    assert moments[0].resistance_ohm == pytest.approx(vehicle.battery.internal_resistance_ohm, abs=1e-6)
+
+
+def test_a_knock_on_the_pad_rings_and_dies_away(vehicle: Vehicle, site: Site) -> None:
+    plan = PadPlan(bumps=((5.0, 20.0),))
+    moments = list(SimulatedVehicle(vehicle, site, seed=1, plan=plan).moments(10.0))
+
+    def greatest(from_s: float, to_s: float) -> float:
+        return max(abs(m.values["accel_x"]) for m in moments if from_s <= m.t_s < to_s)
+
+    assert greatest(0.0, 5.0) < 1.0
+    assert greatest(5.0, 5.3) > 5.0
+    assert greatest(6.2, 10.0) < 1.0
