@@ -4,8 +4,6 @@ The example vehicle stands on its pad, all checks passing, with ten minutes of p
 new window, as the pipeline does. Run: python tests/benchmarks/bench_readiness.py
 """
 
-# ruff: noqa: T201  (a benchmark prints)
-
 import importlib.util
 import time
 from pathlib import Path
