@@ -10,14 +10,17 @@ from xml.etree.ElementTree import Element, SubElement, tostring
 
 from groundstation.config.vehicle import Part, Place, Vehicle
 
-WIDTH = 220.0
-HEIGHT = 640.0
-TOP = 14.0
-BODY_X = 150.0  # where the vehicle's axis stands
-GROUND = 46.0  # room below the tail for the pad and the ground
-SCALE_X = 62.0  # the scale's line
+# One drawing unit is a pixel on a laptop's page; larger pages scale the whole drawing, its words with it.
+WIDTH = 236.0
+HEIGHT = 460.0
+TOP = 8.0
+BODY_X = 168.0  # where the vehicle's axis stands
+GROUND = 34.0  # room below the tail for the pad and the ground
+AXIS_PX = 230.0  # the axis view's least width on a page, in which a ring's word must reach its size
+RING_WORD_PX = 13.5
+SCALE_X = 50.0  # the scale's line
 # A slim vehicle drawn true to scale is a few pixels wide; its smallest half width stays visible.
-LEAST_HALF_WIDTH = 5.0
+LEAST_HALF_WIDTH = 6.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,7 +35,7 @@ class _Scale:
 
 
 def vehicle_svg(vehicle: Vehicle) -> str:
-    """The vehicle standing, as one `<svg>` of 220 by 640 units."""
+    """The vehicle standing, as one `<svg>`."""
     frame = vehicle.airframe
     per_metre = (HEIGHT - TOP - GROUND) / frame.length_m
     scale = _Scale(per_metre, max(LEAST_HALF_WIDTH, frame.diameter_m * per_metre / 2))
@@ -77,6 +80,7 @@ def axis_svg(limit_deg: float) -> str:
             svg, "text", {"x": f"{radius * 0.7071 + 0.012 * room:.3f}", "y": f"{-radius * 0.7071:.3f}"}
         )
         label.set("class", "ring-word")
+        label.set("font-size", f"{2 * room * RING_WORD_PX / AXIS_PX:.2f}")
         label.text = f"{radius:g}°"
     for x1, y1, x2, y2 in ((-reach, 0.0, reach, 0.0), (0.0, -reach, 0.0, reach)):
         SubElement(
@@ -96,14 +100,14 @@ def _ground(svg: Element, scale: _Scale, length_m: float) -> None:
     findings lead to.
     """
     tail = scale.y(length_m)
-    ground_y = tail + 16
+    ground_y = tail + 14
     rod = SubElement(svg, "line", {"class": "thin", "x1": f"{BODY_X - scale.half_width - 5:.2f}"})
     rod.set("x2", rod.get("x1", ""))
     rod.set("y1", f"{scale.y(length_m * 0.42):.2f}")
     rod.set("y2", f"{ground_y:.2f}")
-    SubElement(svg, "line", _segment("ground-line", 92, ground_y, WIDTH - 4, ground_y))
+    SubElement(svg, "line", _segment("ground-line", 100, ground_y, WIDTH - 4, ground_y))
     for k in range(10):
-        x = 98 + k * 12
+        x = 106 + k * 13
         SubElement(svg, "line", _segment("thin", x, ground_y + 1, x - 6, ground_y + 8))
     mast_x = WIDTH - 16
     SubElement(svg, "line", _segment("thin", mast_x, ground_y, mast_x, ground_y - 30))
@@ -126,13 +130,13 @@ def _ruler(svg: Element, scale: _Scale, length_m: float) -> None:
         y = scale.y(k * 0.05)
         major = k % 4 == 0
         SubElement(svg, "line", _segment("thin", SCALE_X - (9 if major else 4), y, SCALE_X, y))
-        if major and length_m - k * 0.05 > 0.06:
+        if major and length_m - k * 0.05 > 0.03:
             word = SubElement(svg, "text", {"class": "scale-word", "x": f"{SCALE_X - 13:g}", "y": f"{y + 5:.2f}"})
-            word.text = f"{k * 5}" if k else "0"
+            word.text = f"{k * 5}" if k else "0 cm"
     end = scale.y(length_m)
     SubElement(svg, "line", _segment("thin", SCALE_X - 14, end, SCALE_X + 6, end))
-    word = SubElement(svg, "text", {"class": "scale-word", "x": f"{SCALE_X - 13:g}", "y": f"{end + 17:.2f}"})
-    word.text = f"{length_m * 100:.0f} cm"
+    word = SubElement(svg, "text", {"class": "scale-word", "x": f"{SCALE_X - 13:g}", "y": f"{end + 15:.2f}"})
+    word.text = f"{length_m * 100:.0f}"
 
 
 def _body(svg: Element, scale: _Scale, vehicle: Vehicle) -> None:

@@ -19,7 +19,6 @@ BEFORE_LIFTOFF_S = 5.0
 AFTER_LANDING_S = 15.0
 WINDOWS_S = (30, 60, 90, 120, 180, 240, 300, 450, 600, 900, 1800, 3600)
 SIGMAS = 2.0  # the soft band: about 95 % for a normal error
-SMALL_S = 60.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -185,7 +184,9 @@ def _height_plot(
     marks = _apogee_mark(timeline, at_ns, window)
     tops = [float(shown.max())] if shown.size else [0.0]
     tops += [m.high for m in marks]
-    bottom = min(0.0, float(shown.min())) if shown.size else 0.0
+    bottom = float(shown.min()) if shown.size else 0.0
+    # Noise about the pad is not a reason to show what lies below it.
+    bottom = bottom if bottom < -0.05 * max(max(tops), 20.0) else 0.0
     origin_s = (window[0] - timeline.started_ns) / NS_PER_S
     end_s = (window[1] - timeline.started_ns) / NS_PER_S
     return Plot(

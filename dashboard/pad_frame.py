@@ -38,6 +38,7 @@ class Row:
     status: str
     label: str
     text: str
+    advice: str
     value: str
     limit: str
     since: str
@@ -113,7 +114,9 @@ def band(assessment: Assessment | None, at_ns: int) -> Band:
     """The band: HOLD with its reason when nothing has been assessed yet."""
     if assessment is None:
         return Band(Verdict.HOLD.value, "", ("Nothing has been received yet.",), 0, settling=False)
-    reasons = tuple(_sentence(reason) for reason in assessment.reasons[:MAX_REASONS])
+    told = assessment.reasons[:MAX_REASONS]
+    # One reason is told with what to do about it; of several, what to do stands with the finding below.
+    reasons = tuple(_sentence(told[0]) if len(told) == 1 else _first_sentence(reason) for reason in told)
     if assessment.verdict is Verdict.GO:
         reasons = (f"All {len(assessment.findings)} checks pass.",)
         waived = sum(f.status is Status.WAIVED for f in assessment.findings)
@@ -152,7 +155,8 @@ def row(finding: Finding, at_ns: int) -> Row:
         key=finding.check if finding.channel is None else f"{finding.check}-{finding.channel}",
         status=finding.status.value,
         label=wording.check_name(finding.check, finding.channel),
-        text=_sentence(finding),
+        text=_first_sentence(finding),
+        advice=_advice(finding),
         value=wording.finding_value(finding.value, finding.unit) if finding.value is not None else "",
         limit=wording.finding_limit(finding.limit, finding.unit),
         since=wording.duration((at_ns - finding.since_ns) / NS_PER_S) if finding.since_ns else "",
@@ -236,7 +240,7 @@ def _series_plot(
     values = part.values * how.scale + how.bias
     limits = _limits(timeline, name)
     inside = values[np.isfinite(values)]
-    bounds = [*inside.tolist()[:0], *([float(inside.min()), float(inside.max())] if inside.size else [])]
+    bounds = [float(inside.min()), float(inside.max())] if inside.size else []
     near = [limit.value for limit in limits if bounds and _near(limit.value, bounds)]
     low, high = (min(bounds + near), max(bounds + near)) if bounds else (float("nan"), float("nan"))
     return Plot(
@@ -349,3 +353,13 @@ def _sentence(finding: Finding) -> str:
         return wording.check_name(finding.check, finding.channel)
     text = text[0].upper() + text[1:]
     return text if text[-1] in ".!?" else f"{text}."
+
+
+def _first_sentence(finding: Finding) -> str:
+    """What is found, without what to do about it."""
+    return _sentence(finding).split(". ", 1)[0].removesuffix(".") + "."
+
+
+def _advice(finding: Finding) -> str:
+    """What to do about it: whatever follows the first sentence."""
+    return _sentence(finding).partition(". ")[2]

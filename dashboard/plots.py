@@ -161,7 +161,7 @@ def clock_ticks(low_s: float, high_s: float) -> Axis:
     step = next((s for s in (10, 20, 30, 60, 120, 300, 600, 1200, 1800, 3600, 7200, 14400) if span / s <= 5), 28800)
     ticks, labels = [], []
     back = 0.0
-    while back <= span + 1e-6:
+    while back <= span * 0.97:  # a label at the left edge would lie on the value axis
         ticks.append(high_s - back)
         labels.append("now" if back == 0 else _ago(back))
         back += step

@@ -29,7 +29,7 @@
     const stale = none || seconds > heard.limit;
     document.body.dataset.packets = stale ? "stale" : "fresh";
     for (const id of ["age", "flight-age"]) notebook.put(id, none ? "none" : notebook.ageWords(seconds));
-    for (const id of ["age-old", "flight-age-old"]) notebook.put(id, none ? "received yet" : stale ? "old: stale" : "old");
+    for (const id of ["age-old", "flight-age-old"]) notebook.put(id, none ? "received yet" : stale ? "old, stale" : "old");
   }
   setInterval(show, 250);
 })();

@@ -15,17 +15,20 @@
     const item = notebook.make("div", "row row-" + row.status);
     item.dataset.key = row.key;
     const words = notebook.make("div", "row-words");
-    words.append(notebook.make("div", "row-text"), notebook.make("div", "row-figures"));
+    words.append(notebook.make("div", "row-text"), notebook.make("div", "row-figures"), notebook.make("div", "row-advice"));
     item.append(notebook.mark(row.status), words);
     return item;
   }
 
-  function fillRow(item, row) {
-    const against = row.status !== "pass";
+  function fillRow(item, row, brief) {
+    const against = row.status !== "pass" && !brief;
     const text = item.querySelector(".row-text");
     const figures = item.querySelector(".row-figures");
     const heading = against ? row.text : row.label;
     if (text.textContent !== heading) text.textContent = heading;
+    const advice = item.querySelector(".row-advice");
+    const does = against ? row.advice : "";
+    if (advice.textContent !== does) advice.textContent = does;
     const since = verbs[row.status] + (row.since ? " for " + row.since : "");
     const pieces = [["row-value", row.value], ["row-limit", row.limit], ["row-since", since]];
     if (figures.children.length !== pieces.length) {
@@ -43,22 +46,28 @@
     const heading = notebook.make("div", "group-heading");
     heading.append(notebook.make("span", "group-name", group.label));
     item.append(heading);
-    const passing = [];
+    const passing = [], unknown = [];
     for (const row of group.rows) {
       const made = rowElement(row);
       if (row.status === "pass") passing.push(made);
+      else if (row.status === "unknown") unknown.push(made);
       else item.append(made);
     }
-    if (passing.length) {
-      const fold = notebook.make("details", "fold");
-      const count = notebook.make("summary");
-      count.append(notebook.mark("pass"), notebook.make("span", "", passing.length + (passing.length === 1 ? " passes" : " pass")));
-      fold.append(count, ...passing);
-      fold.addEventListener("toggle", notebook.leaders);
-      heading.append(fold);
-      if (passing.length === group.rows.length) item.classList.add("all-pass");
-    }
+    // When a link falls silent every finding turns unknown for the one reason: the first of a place says it.
+    item.append(...unknown.slice(0, 1));
+    if (unknown.length > 1) item.append(folded("unknown", unknown.slice(1), unknown.length - 1 + " more unknown"));
+    if (passing.length) heading.append(folded("pass", passing, passing.length + (passing.length === 1 ? " passes" : " pass")));
     return item;
+  }
+
+  function folded(status, rows, words) {
+    const fold = notebook.make("details", "fold");
+    const count = notebook.make("summary");
+    count.append(notebook.mark(status), notebook.make("span", "", words));
+    fold.append(count, ...rows);
+    fold.dataset.status = status;
+    fold.addEventListener("toggle", notebook.leaders);
+    return fold;
   }
 
   notebook.findings = function (groups) {
@@ -66,13 +75,11 @@
     const now = shape(groups);
     if (list.dataset.shape !== now) {
       const open = new Set(Array.from(list.querySelectorAll("details[open]"), function (fold) {
-        return fold.closest(".group").dataset.place;
+        return fold.closest(".group").dataset.place + fold.dataset.status;
       }));
       list.replaceChildren(...groups.map(groupElement));
-      for (const item of list.children) {
-        const fold = item.querySelector("details");
-        if (fold && open.has(item.dataset.place)) fold.open = true;
-      }
+      for (const fold of list.querySelectorAll("details"))
+        fold.open = open.has(fold.closest(".group").dataset.place + fold.dataset.status);
       list.dataset.shape = now;
     }
     const rows = new Map();
@@ -90,6 +97,6 @@
       list.replaceChildren(...changes.rows.map(rowElement));
       if (changes.more) list.append(notebook.make("p", "more", "and " + changes.more + " more"));
     }
-    changes.rows.forEach(function (row, k) { fillRow(list.children[k], row); });
+    changes.rows.forEach(function (row, k) { fillRow(list.children[k], row, true); });
   };
 })();

@@ -18,7 +18,7 @@
     document.getElementById("flight").classList.toggle("stale-page", flight.stale);
     for (const number of flight.numbers) {
       notebook.put("number-" + number.key + "-label", number.label);
-      notebook.put("number-" + number.key, number.value);
+      figure("number-" + number.key, number.value);
       notebook.put("number-" + number.key + "-beside", number.beside);
     }
     notebook.put("flight-battery", flight.battery);
@@ -28,6 +28,16 @@
     list("flight-events", flight.events);
     axis(flight.axis);
   };
+
+  // The unit is smaller than its number, which is what is read from afar.
+  function figure(id, words) {
+    const place = document.getElementById(id);
+    if (place.dataset.words === words) return;
+    place.dataset.words = words;
+    const cut = words.indexOf("\u2009");
+    if (cut < 0) place.replaceChildren(words);
+    else place.replaceChildren(words.slice(0, cut + 1), notebook.make("span", "unit", words.slice(cut + 1)));
+  }
 
   // One unit of the drawing is one degree; upwards is positive. Past the outer ring an arrow lies on the ring, and the
   // number beside it says how far it really is.

@@ -56,5 +56,7 @@
     wanted = true;
     requestAnimationFrame(lay);
   };
+  // The drawing stays in view while a long list of findings is scrolled: its lines move with it.
+  window.addEventListener("scroll", notebook.leaders, { passive: true });
   window.addEventListener("resize", function () { laid = ""; notebook.leaders(); });
 })();

@@ -44,7 +44,7 @@
     if (plot.band) {
       const low = whole(held.lines[plot.key + "/low"]), high = whole(held.lines[plot.key + "/high"]);
       out.push({ x: low.t, y: low.v, mode: "lines", line: { width: 0 }, hoverinfo: "skip" });
-      out.push({ x: high.t, y: high.v, mode: "lines", line: { width: 0 }, fill: "tonexty", fillcolor: ink("soft"), hoverinfo: "skip" });
+      out.push({ x: high.t, y: high.v, mode: "lines", line: { width: 0 }, fill: "tonexty", fillcolor: ink("live") + "40", hoverinfo: "skip" });
     }
     out.push({ x: main.t, y: main.v, mode: "lines", connectgaps: false, line: { width: plot.key === "height" ? 2.5 : 1.6, color: ink("ink"), simplify: false } });
     if (plot.key === "height" && main.t.length) {
@@ -65,6 +65,7 @@
     const text = { family: ink("font"), size: 13, color: ink("muted") };
     const shapes = [], words = [];
     plot.spans.forEach(function (span, k) {
+      if (k % 2 === 1) shapes.push({ type: "rect", layer: "below", xref: "x", yref: "paper", x0: span.from_s, x1: span.to_s, y0: 0, y1: 1, fillcolor: ink("soft"), opacity: 0.55, line: { width: 0 } });
       if (k > 0) shapes.push({ type: "line", xref: "x", yref: "paper", x0: span.from_s, x1: span.from_s, y0: 0, y1: 1, line: { color: ink("muted"), width: 1 } });
       words.push({
         x: (Math.max(span.from_s, plot.x.low) + span.to_s) / 2, y: 1, xref: "x", yref: "paper", yanchor: "bottom", showarrow: false,
@@ -86,13 +87,14 @@
       room.push({ x: mark.t_s, y: mark.value, xanchor: right ? "right" : "left", xshift: right ? -14 : 14, showarrow: false, text: mark.word, font: { family: ink("font"), size: 16, color: ink("live") } });
     }
     if (plot.nothing) room.push({ x: 0.5, y: 0.5, xref: "paper", yref: "paper", showarrow: false, text: plot.nothing, font: { family: ink("font"), size: 16, color: ink("muted") } });
+    const edge = (plot.y.high - plot.y.low) * 0.04; // a line along the axis' end keeps its full width
     const axis = { fixedrange: true, zeroline: false, tickfont: text, color: ink("muted"), showline: false, ticks: "" };
     return {
       width: place.clientWidth, height: place.clientHeight, autosize: false, showlegend: false, hovermode: false,
-      margin: { l: plot.key === "height" ? 62 : 58, r: 10, t: plot.key === "height" ? 24 : 6, b: 22 },
+      margin: { l: 62, r: 24, t: plot.key === "height" ? 24 : 10, b: 22 },
       paper_bgcolor: "rgba(0,0,0,0)", plot_bgcolor: "rgba(0,0,0,0)", font: text,
       xaxis: Object.assign({}, axis, { range: [plot.x.low, plot.x.high], tickvals: plot.x.ticks, ticktext: plot.x.labels, showgrid: plot.key === "height", gridcolor: ink("rule") }),
-      yaxis: Object.assign({}, axis, { range: [plot.y.low, plot.y.high], tickvals: plot.y.ticks, ticktext: plot.y.labels, gridcolor: ink("rule") }),
+      yaxis: Object.assign({}, axis, { range: [plot.y.low - edge, plot.y.high + edge], tickvals: plot.y.ticks, ticktext: plot.y.labels, gridcolor: ink("rule") }),
       shapes: shapes, annotations: room,
     };
   }

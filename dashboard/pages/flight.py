@@ -41,7 +41,7 @@ def layout(timeline: Timeline) -> html.Section:
                     ),
                     html.Section(
                         [
-                            html.H2("Along the axis, from the tail"),
+                            html.H2("View along the axis"),
                             html.Div(id="axis"),
                             html.P(id="axis-words"),
                             html.Ul(
