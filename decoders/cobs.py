@@ -6,6 +6,8 @@ One block in, one block out, delimiters not included: splitting a stream at its 
 Source: S. Cheshire, M. Baker, "Consistent Overhead Byte Stuffing", IEEE/ACM Transactions on Networking 7(2), 1999.
 """
 
+from collections.abc import Sequence
+
 from decoders.errors import FrameError
 
 FULL_BLOCK = 0xFF  # 254 bytes follow this code, and no zero after them
@@ -54,15 +56,16 @@ def decode(block: bytes) -> bytes:
     zero = block.find(0)
     if zero >= 0:
         raise FrameError(f"found a zero at byte {zero}, expected none inside a block", offset=zero)
-    if len(block) < FULL_BLOCK:  # no room for a full block: every code byte but the first stands for a zero
-        return _decode_short(block)
     contents = bytearray()
     place, end = 0, len(block)
     while place < end:
         code = block[place]
         following = place + code
         if following > end:
-            raise _run_too_long(block, place)
+            raise FrameError(
+                f"found the code {block[place]} at byte {place}, expected at most {end - place}, the bytes left",
+                offset=place,
+            )
         contents += block[place + 1 : following]
         if code != FULL_BLOCK and following < end:
             contents.append(0)
@@ -70,21 +73,22 @@ def decode(block: bytes) -> bytes:
     return bytes(contents)
 
 
-def _decode_short(block: bytes) -> bytes:
-    contents = bytearray(block)
-    place = code = 0
-    end = len(contents)
-    while place < end:
-        code = contents[place]
-        contents[place] = 0
-        place += code
-    if place > end:
-        raise _run_too_long(block, place - code)
-    return bytes(contents[1:])
-
-
-def _run_too_long(block: bytes, place: int) -> FrameError:
-    return FrameError(
-        f"found the code {block[place]} at byte {place}, expected at most {len(block) - place}, the bytes left",
-        offset=place,
-    )
+def decode_each(blocks: Sequence[bytes]) -> list[bytes | None]:
+    """The contents of many blocks, None for those that `decode` refuses: the same in less time."""
+    found: list[bytes | None] = []
+    for block in blocks:
+        end = len(block)
+        if not 0 < end < FULL_BLOCK or 0 in block:
+            try:
+                found.append(decode(block))
+            except FrameError:
+                found.append(None)
+            continue
+        # no room for a full block: every code byte but the first stands for a zero
+        contents = bytearray(block)
+        place = block[0]
+        while place < end:
+            contents[place] = 0
+            place += block[place]
+        found.append(bytes(contents[1:]) if place == end else None)
+    return found

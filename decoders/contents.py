@@ -3,14 +3,14 @@
 The body starts with the discriminator; the checksum is computed over the whole body and follows it.
 """
 
+from collections.abc import Sequence
+from typing import Literal
+
 from decoders.checksums import Checksum
 from decoders.errors import LayoutError
 from decoders.layout import Layout, Packet, Reason
 
-# What `Contents.kind_of` gives where the contents are no packet.
-BAD_CHECKSUM = -1
-WRONG_LENGTH = -2
-UNKNOWN = -3
+NO_PACKET = -1  # what `Contents.kinds_of` gives instead of a packet's place in the layout
 
 
 class Contents:
@@ -24,6 +24,7 @@ class Contents:
         self.id_size = layout.id_bits // 8
         self.byte_order = layout.byte_order
         self._packets = layout.packets
+        self._order: Literal["little", "big"] = layout.checksum_order.value
         self._kinds: dict[bytes, int] = {}
         self._lengths: list[int] = []
         for kind, packet in enumerate(layout.packets):
@@ -52,18 +53,22 @@ class Contents:
             return body
         return body + self.checksum.of(body).to_bytes(self.checksum.size, self.checksum_order.value)
 
-    def kind_of(self, contents: bytes) -> int:
-        """Which packet of the layout these contents are, or a negative number that says why none."""
-        size = self.checksum.size
-        if size:
-            end = len(contents) - size
-            stated = int.from_bytes(contents[end:], self.checksum_order.value) if end >= 0 else -1
-            if self.checksum.of(contents[:end]) != stated:
-                return BAD_CHECKSUM
-        kind = self._kinds.get(contents[: self.id_size], UNKNOWN)
-        if kind >= 0 and self._lengths[kind] != len(contents):
-            return WRONG_LENGTH
-        return kind
+    def kinds_of(self, many: Sequence[bytes | None]) -> list[int]:
+        """Which packet of the layout each of these contents is; `NO_PACKET` where it is none, or None."""
+        size, compute, order, id_size = self.checksum.size, self.checksum.of, self._order, self.id_size
+        kinds, lengths = self._kinds, self._lengths
+        found = []
+        for contents in many:
+            kind = NO_PACKET
+            if contents is not None and (
+                size == 0
+                or (len(contents) >= size and compute(contents[:-size]) == int.from_bytes(contents[-size:], order))
+            ):
+                kind = kinds.get(contents[:id_size], NO_PACKET)
+                if kind >= 0 and lengths[kind] != len(contents):
+                    kind = NO_PACKET
+            found.append(kind)
+        return found
 
     def fault(self, contents: bytes) -> tuple[Reason, str]:
         """Why these contents, which are no packet, are none: the reason and a sentence."""

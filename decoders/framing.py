@@ -4,7 +4,7 @@ A framing turns contents into the bytes sent, cuts a stream into candidate frame
 turns one candidate back into contents. Whether contents are a packet is left to `decoders.contents`.
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from typing import Protocol
 
@@ -65,6 +65,9 @@ class Framing(Protocol):
     def decode(self, frame: bytes) -> bytes:
         """The contents of one candidate as the cutter gave it; FrameError where the framing's rules are broken."""
 
+    def decode_each(self, frames: Sequence[bytes]) -> list[bytes | None]:
+        """The contents of many candidates, None for those that `decode` refuses."""
+
     def cutter(self, longest_contents: int) -> Cutter:
         """A cutter for a stream whose contents are at most that long."""
 
@@ -77,6 +80,7 @@ class Delimited:
     delimiter: bytes
     stuff: Callable[[bytes], bytes]
     unstuff: Callable[[bytes], bytes]
+    unstuff_each: Callable[[Sequence[bytes]], list[bytes | None]]
     longest: Callable[[int], int]
 
     def encode(self, contents: bytes) -> bytes:
@@ -86,6 +90,10 @@ class Delimited:
     def decode(self, frame: bytes) -> bytes:
         """The contents of a frame without its delimiter."""
         return self.unstuff(frame)
+
+    def decode_each(self, frames: Sequence[bytes]) -> list[bytes | None]:
+        """As `decode`, None for what it refuses."""
+        return self.unstuff_each(frames)
 
     def cutter(self, longest_contents: int) -> "DelimitedCutter":
         """A cutter at the delimiter."""
@@ -216,7 +224,7 @@ class _LongRun:
         self.start, self.length, self._head = end, 0, b""
 
 
-COBS = Delimited("cobs", b"\0", cobs.encode, cobs.decode, cobs.longest)
+COBS = Delimited("cobs", b"\0", cobs.encode, cobs.decode, cobs.decode_each, cobs.longest)
 
 _FRAMINGS: dict[str, Framing] = {framing.name: framing for framing in (COBS,)}
 

@@ -5,7 +5,7 @@ are byte offsets in the whole stream. There is no time here: whoever feeds it kn
 """
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from decoders.checksums import checksum
 from decoders.columns import ColumnReader
-from decoders.contents import Contents
+from decoders.contents import NO_PACKET, Contents
 from decoders.errors import FrameError
 from decoders.framing import Cut, DelimitedCutter, framing
 from decoders.layout import Layout, Packet, Reason, Reject
@@ -104,32 +104,39 @@ class StreamDecoder:
         return self._decoded(cut, harvests)
 
     def _decoded(self, cut: Cut, harvests: Sequence[PacketTable]) -> Decoded:
-        groups: dict[int, _Group] = {}
+        contents = self._framing.decode_each(cut.frames)
+        kinds = self._contents.kinds_of(contents)
         rejects = [Reject(s.reason, s.start, s.end, s.text, s.raw) for s in cut.stretches]
-        unstuff, kind_of = self._framing.decode, self._contents.kind_of
-        for frame, start, end in zip(cut.frames, cut.starts, cut.ends, strict=True):
-            try:
-                contents = unstuff(frame)
-            except FrameError as fault:
-                rejects.append(self._reject(Reason.FRAMING, str(fault), frame, start, end))
-                continue
-            kind = kind_of(contents)
-            if kind < 0:
-                reason, text = self._contents.fault(contents)
-                rejects.append(self._reject(reason, text, frame, start, end))
-                continue
-            group = groups.get(kind)
-            if group is None:
-                group = groups[kind] = _Group()
-            group.contents.append(contents)
-            group.starts.append(start)
-            group.ends.append(end)
+        tables = []
+        for kind in sorted(set(kinds)):
+            mine = [place for place, found in enumerate(kinds) if found == kind]
+            if kind == NO_PACKET:
+                rejects.extend(self._reject(cut, place) for place in mine)
+            else:
+                tables.append(
+                    PacketTable(
+                        packet=self._layout.packets[kind],
+                        start=np.array([cut.starts[place] for place in mine], dtype=np.int64),
+                        end=np.array([cut.ends[place] for place in mine], dtype=np.int64),
+                        columns=self._readers[kind].read(b"".join([contents[place] or b"" for place in mine])),
+                    )
+                )
         if len(rejects) > 1:
             rejects.sort(key=lambda reject: reject.start)
-        tables = [self._table(kind, groups[kind]) for kind in sorted(groups)]
         if harvests:
             tables = self._merged([*harvests, *tables])
         return Decoded(tuple(tables), tuple(rejects))
+
+    def _reject(self, cut: Cut, place: int) -> Reject:
+        """Why a candidate frame is no packet."""
+        frame, start = cut.frames[place], cut.starts[place]
+        try:
+            reason, text = self._contents.fault(self._framing.decode(frame))
+        except FrameError as fault:
+            reason, text = Reason.FRAMING, str(fault)
+        if start == self._opened_at:
+            reason, text = Reason.TORN_START, f"the first frame after the link opened: {text}"
+        return Reject(reason, start, cut.ends[place], text, frame)
 
     def _merged(self, tables: list[PacketTable]) -> list[PacketTable]:
         """One table for each kind of packet, in the layout's order."""
@@ -144,25 +151,3 @@ class StreamDecoder:
                 mine = [PacketTable(packet, start[order], end[order], columns)]
             merged.extend(mine)
         return merged
-
-    def _reject(self, reason: Reason, text: str, frame: bytes, start: int, end: int) -> Reject:
-        if start == self._opened_at:
-            reason, text = Reason.TORN_START, f"the first frame after the link opened: {text}"
-        return Reject(reason, start, end, text, frame)
-
-    def _table(self, kind: int, group: "_Group") -> PacketTable:
-        return PacketTable(
-            packet=self._layout.packets[kind],
-            start=np.array(group.starts, dtype=np.int64),
-            end=np.array(group.ends, dtype=np.int64),
-            columns=self._readers[kind].read(b"".join(group.contents)),
-        )
-
-
-@dataclass(slots=True)
-class _Group:
-    """The good frames of one kind."""
-
-    contents: list[bytes] = field(default_factory=list)
-    starts: list[int] = field(default_factory=list)
-    ends: list[int] = field(default_factory=list)
