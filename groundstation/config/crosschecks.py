@@ -4,7 +4,7 @@ Names are looked at in the file's own data, so that they are judged even where a
 """
 
 import re
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterator, Mapping
 
 from groundstation.config.filetable import Found
 from groundstation.config.lines import KeyPath
@@ -24,8 +24,8 @@ def name_faults(data: _Row) -> Iterator[Found]:
         data: The vehicle file as tomllib gives it, good or not.
     """
     pyro = list(_rows(data.get("pyro"), ("pyro",)))
-    channels = [(path, row.get("channel")) for path, row in pyro]
-    yield from _twice(channels, "channel", "a channel")
+    yield from _twice([(path, row.get("channel")) for path, row in pyro], "channel", "a channel")
+    channels = {c for _, row in pyro if isinstance(c := row.get("channel"), int)}
     telemetry = data.get("telemetry")
     packets = list(_rows(telemetry.get("packet") if isinstance(telemetry, dict) else None, ("telemetry", "packet")))
     yield from _twice([(path, row.get("name")) for path, row in packets], "name", "a packet")
@@ -34,12 +34,12 @@ def name_faults(data: _Row) -> Iterator[Found]:
         yield from _twice(
             [(p, row.get("name")) for p, row in _fields(packet, path)], "name", "a field of this packet"
         )
-    yield from _meaning_faults(packets, {channel for _, channel in channels})
+    yield from _meaning_faults(packets, channels)
     pull_pin = data.get("pull_pin")
     enabled = pull_pin.get("enables_pyro") if isinstance(pull_pin, dict) else None
     for place, channel in enumerate(enabled if isinstance(enabled, list) else []):
-        if isinstance(channel, int) and channel not in {c for _, c in channels}:
-            text = f"found {channel}, {_no_channel(channel, (c for _, c in channels))}"
+        if isinstance(channel, int) and channel not in channels:
+            text = f"found {channel}, {_no_channel(channel, channels)}"
             yield Found(("pull_pin", "enables_pyro", place), text)
 
 
@@ -56,10 +56,10 @@ def table_faults(airframe: Airframe | None, motor: Motor | None, gimbal: Gimbal 
         yield Found(("gimbal", "lever_arm"), text)
 
 
-def _meaning_faults(packets: list[tuple[KeyPath, _Row]], channels: set[object]) -> Iterator[Found]:
+def _meaning_faults(packets: list[tuple[KeyPath, _Row]], channels: set[int]) -> Iterator[Found]:
     first: dict[str, KeyPath] = {}
     for packet_path, packet in packets:
-        here: set[str] = set()
+        here: dict[str, KeyPath] = {}
         for path, row in _fields(packet, packet_path):
             meaning = row.get("meaning")
             if not isinstance(meaning, str) or measurement(meaning) is None:
@@ -68,11 +68,11 @@ def _meaning_faults(packets: list[tuple[KeyPath, _Row]], channels: set[object]) 
             if match is not None and int(match[1]) not in channels:
                 yield Found((*path, "meaning"), f"found {shown(meaning)}, {_no_channel(int(match[1]), channels)}")
             if meaning in first and (meaning in here or meaning not in SHARED_MEANINGS):
-                other = _label(packets, first[meaning])
+                other = _label(packets, here.get(meaning, first[meaning]))
                 text = f"found {shown(meaning)}, which {other} has already, expected it on one field"
                 yield Found((*path, "meaning"), text)
             first.setdefault(meaning, path)
-            here.add(meaning)
+            here.setdefault(meaning, path)
 
 
 def _label(packets: list[tuple[KeyPath, _Row]], field_path: KeyPath) -> str:
@@ -81,11 +81,10 @@ def _label(packets: list[tuple[KeyPath, _Row]], field_path: KeyPath) -> str:
     return f"{packet.get('name')}.{field.get('name')}"
 
 
-def _no_channel(channel: int, channels: Iterable[object]) -> str:
-    known = sorted(c for c in channels if isinstance(c, int))
-    if not known:
+def _no_channel(channel: int, channels: set[int]) -> str:
+    if not channels:
         return "but there is no [[pyro]], expected one for each channel"
-    return f"but no [[pyro]] has channel {channel}, expected one of {', '.join(map(str, known))}"
+    return f"but no [[pyro]] has channel {channel}, expected one of {', '.join(map(str, sorted(channels)))}"
 
 
 def _rows(value: object, path: KeyPath) -> Iterator[tuple[KeyPath, _Row]]:

@@ -84,7 +84,7 @@ def _text(path: Path) -> str:
     except OSError as error:
         raise ConfigError([Fault(str(path), None, "", f"cannot be read: {error.strerror}")]) from error
     try:
-        return data.decode("utf-8")
+        return data.decode("utf-8-sig")  # some editors put a byte order mark first
     except UnicodeDecodeError as error:
         line = data.count(b"\n", 0, error.start) + 1
         text = f"found the byte 0x{data[error.start]:02x}, expected text in UTF-8"

@@ -21,9 +21,10 @@ if TYPE_CHECKING:
 LABELS = frozenset({"1", "dB", "dBm"})
 """Units that are never converted: a plain number, and levels, because their scale is logarithmic."""
 
-_QUANTITY = re.compile(r"\s*([+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?)\s*(\S.*?)\s*")
-_UNIT = re.compile(r"[A-Za-zµμΩΩ°%][A-Za-z_µμΩΩ°%²³·/*^ 0-9-]{0,40}")
-_LONG_NUMBER = re.compile(r"\d{2}")  # no unit has an exponent of two digits
+_QUANTITY = re.compile(r"\s*([+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?)\s*([^\s\d.].*?)\s*")
+_FACTOR = r"[A-Za-z_µμΩΩ°%][A-Za-z0-9_µμΩΩ°%]*(?: ?(?:\^|\*\*) ?-?[0-9]|[²³]|⁻[¹²³])?"
+_UNIT = re.compile(rf"(?:1 ?/ ?)?{_FACTOR}(?:(?: ?[*/·] ?| ){_FACTOR})*")
+_LONGEST_UNIT = 40  # characters; longer than any unit that means something
 
 
 @cache
@@ -104,8 +105,8 @@ def is_unit(unit: str) -> bool:
     """Whether `unit` is a unit: one that pint knows, or one of `LABELS`."""
     if unit in LABELS:
         return True
-    if not _UNIT.fullmatch(unit) or _LONG_NUMBER.search(unit):
-        return False
+    if len(unit) > _LONGEST_UNIT or not _UNIT.fullmatch(unit):
+        return False  # pint would work out m**9**9**9, which takes for ever
     try:
         registry().parse_units(unit)
     except Exception:  # pint raises a different exception for each way of being unreadable
