@@ -8,8 +8,9 @@ import difflib
 import math
 import random
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from types import MappingProxyType
 
 from groundstation.config.vehicle import Load, Vehicle
 from groundstation.simulator.errors import FaultError
@@ -108,66 +109,65 @@ def _corrupted(frame: bytes, draws: random.Random) -> bytes:
 
 _ACCEL = ("accel_x", "accel_y", "accel_z")
 
-FAULTS: dict[str, Fault] = {
-    fault.name: fault
-    for fault in (
-        Fault(
-            "battery-low",
-            f"the pack drops to {LOW_CELL_V} V a cell",
-            "battery_voltage",
-            on_values=_battery_low,
-        ),
-        Fault(
-            "igniter-open",
-            "an igniter's circuit opens; channel 1, or igniter-open:CHANNEL",
-            "pyro_circuit",
-            on_values=_igniter_open,
-            takes_channel=True,
-        ),
-        Fault(
-            "pin-reversed",
-            "the pull-pin's contact reads the other way round",
-            "pull_pin",
-            on_values=_pin_reversed,
-        ),
-        Fault(
-            "accel-stuck",
-            "the accelerometer repeats its last values",
-            "accelerometer_stuck",
-            on_values=_frozen(_ACCEL),
-        ),
-        Fault(
-            "gyro-bias",
-            f"the gyro's x axis reads {math.degrees(GYRO_BIAS_RADPS):.0f} deg/s too much",
-            "gyro_rest",
-            on_values=_gyro_bias,
-        ),
-        Fault(
-            "pressure-stuck",
-            "the pressure sensor repeats its last value",
-            "pressure_stuck",
-            on_values=_frozen(("pressure",)),
-        ),
-        Fault(
-            "tilt-excessive",
-            f"the vehicle leans over by {math.degrees(EXCESSIVE_TILT_RAD):.0f} deg",
-            "tilt",
-            on_state=_leant,
-        ),
-        Fault(
-            "link-silent",
-            "no frame arrives any more",
-            "packet_age",
-            on_frame=_silent,
-        ),
-        Fault(
-            "corrupted-frames",
-            f"{CORRUPTED_SHARE:.0%} of the frames arrive with a changed byte",
-            "frame_damage",
-            on_frame=_corrupted,
-        ),
-    )
-}
+_FAULTS = (
+    Fault(
+        "battery-low",
+        f"the pack drops to {LOW_CELL_V} V a cell",
+        "battery_voltage",
+        on_values=_battery_low,
+    ),
+    Fault(
+        "igniter-open",
+        "an igniter's circuit opens; channel 1, or igniter-open:CHANNEL",
+        "pyro_circuit",
+        on_values=_igniter_open,
+        takes_channel=True,
+    ),
+    Fault(
+        "pin-reversed",
+        "the pull-pin's contact reads the other way round",
+        "pull_pin",
+        on_values=_pin_reversed,
+    ),
+    Fault(
+        "accel-stuck",
+        "the accelerometer repeats its last values",
+        "accelerometer_stuck",
+        on_values=_frozen(_ACCEL),
+    ),
+    Fault(
+        "gyro-bias",
+        f"the gyro's x axis reads {math.degrees(GYRO_BIAS_RADPS):.0f} deg/s too much",
+        "gyro_rest",
+        on_values=_gyro_bias,
+    ),
+    Fault(
+        "pressure-stuck",
+        "the pressure sensor repeats its last value",
+        "pressure_stuck",
+        on_values=_frozen(("pressure",)),
+    ),
+    Fault(
+        "tilt-excessive",
+        f"the vehicle leans over by {math.degrees(EXCESSIVE_TILT_RAD):.0f} deg",
+        "tilt",
+        on_state=_leant,
+    ),
+    Fault(
+        "link-silent",
+        "no frame arrives any more",
+        "packet_age",
+        on_frame=_silent,
+    ),
+    Fault(
+        "corrupted-frames",
+        f"{CORRUPTED_SHARE:.0%} of the frames arrive with a changed byte",
+        "frame_damage",
+        on_frame=_corrupted,
+    ),
+)
+
+FAULTS: Mapping[str, Fault] = MappingProxyType({fault.name: fault for fault in _FAULTS})
 
 _ASKED = re.compile(r"(?P<name>[a-z0-9-]+)(:(?P<channel>[0-9]+))?@(?P<at>[0-9]+(\.[0-9]+)?)")
 

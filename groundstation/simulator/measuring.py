@@ -28,9 +28,18 @@ STORAGE_BYTE_PER_S = 4000.0
 class Measuring:
     """One vehicle's measurements; to be asked in order of time."""
 
-    def __init__(self, vehicle: Vehicle, site: Site, plan: PadPlan, times: FlightTimes | None, *, seed: int) -> None:
+    def __init__(
+        self,
+        vehicle: Vehicle,
+        site: Site,
+        plan: PadPlan,
+        times: FlightTimes | None,
+        *,
+        lapse_k_per_m: float,
+        seed: int,
+    ) -> None:
         draws = random.Random(f"{seed}/pack and circuits")
-        air = pad_air(site)
+        air = pad_air(site, lapse_k_per_m)
         self._vehicle = vehicle
         self._plan = plan
         self._times = times

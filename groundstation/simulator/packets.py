@@ -66,7 +66,8 @@ class PacketBuilder:
             if meaning == "sequence":
                 sent[item.name] = self._counts[counter] & ((1 << item.bits) - 1)
             elif meaning == "vehicle_time":
-                sent[item.name] = _wrapped(item, values.get("vehicle_time", 0.0))
+                clock_s = values.get("vehicle_time", 0.0)
+                sent[item.name] = wrapped(item, clock_s, where=f"{packet_name}.{item.name}")
             else:
                 value = values.get(meaning, 0.0) if meaning is not None else 0.0
                 sent[item.name] = saturated(item, value, where=f"{packet_name}.{item.name}")
@@ -97,9 +98,9 @@ def saturated(item: Field, value: float, *, where: str) -> float:
     return clipped * item.scale + item.bias
 
 
-def _wrapped(item: Field, clock_s: float) -> float:
-    """The flight computer's clock in a field that starts again from zero when it is full."""
+def wrapped(item: Field, clock_s: float, *, where: str) -> float:
+    """The flight computer's clock in a field; an unsigned one starts again from zero when it is full."""
     if item.kind is not WireKind.UNSIGNED:
-        return clock_s
+        return saturated(item, clock_s, where=where)
     raw = round((clock_s - item.bias) / item.scale) & ((1 << item.bits) - 1)
     return raw if item.scale == 1 and item.bias == 0 else raw * item.scale + item.bias

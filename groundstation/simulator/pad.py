@@ -48,12 +48,13 @@ class PadPlan:
         return on
 
 
-def pad_air(site: Site) -> PadAir:
-    """The air above the pad: the site's own, with a standard day's values where it has none."""
+def pad_air(site: Site, lapse_k_per_m: float) -> PadAir:
+    """The air above the pad: the site's own, with a standard day's values where it has none, cooling by the lapse."""
     standard = standard_air(site.elevation_m or 0.0)
     return PadAir(
         standard.pressure_pa if site.pressure_pa is None else site.pressure_pa,
         standard.temperature_k if site.temperature_k is None else site.temperature_k,
+        lapse_k_per_m=lapse_k_per_m,
         gravity_mps2=gravity_mps2(site),
     )
 

@@ -10,6 +10,9 @@ from dataclasses import dataclass
 
 from groundstation.simulator.truth import BodyState
 
+NOISE_FLOOR_DBM = -117.0  # -174 dBm/Hz in 125 kHz with a noise figure of 6 dB
+MOST_SNR_DB = 10.0  # receivers report no more, however strong the packet (common practice, no source)
+
 
 @dataclass(frozen=True, slots=True)
 class Radio:
@@ -86,4 +89,4 @@ def received_strength(state: BodyState, draws: random.Random) -> dict[str, float
     """RSSI [dBm] and SNR [dB] a receiver at the pad would report, falling by 20 dB for ten times the distance."""
     distance_m = max(50.0, sum(x * x for x in state.position_m) ** 0.5)
     rssi = -62.0 - 20.0 * math.log10(distance_m / 50.0) + draws.gauss(0.0, 1.5)
-    return {"rssi": rssi, "snr": min(10.0, rssi + 117.0 - 35.0 + draws.gauss(0.0, 0.7))}
+    return {"rssi": rssi, "snr": min(MOST_SNR_DB, rssi - NOISE_FLOOR_DBM) + draws.gauss(0.0, 0.7)}

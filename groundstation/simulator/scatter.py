@@ -4,6 +4,8 @@ import math
 import random
 from dataclasses import dataclass
 
+from groundstation.estimation.atmosphere import LAPSE_K_PER_M
+
 
 @dataclass(frozen=True, slots=True)
 class Scatter:
@@ -20,6 +22,7 @@ class Scatter:
         recognition_s: From true apogee until the flight computer ejects.
         canopy_factor: On the parachute's drag area.
         landing_heading_rad: Direction the nose lies to after landing.
+        lapse_k_per_m: How the air cools with height; only the standard day's is known on the ground.
     """
 
     thrust_factor: float = 1.0
@@ -32,6 +35,7 @@ class Scatter:
     recognition_s: float = 0.5
     canopy_factor: float = 1.0
     landing_heading_rad: float = 0.0
+    lapse_k_per_m: float = LAPSE_K_PER_M
 
     @classmethod
     def drawn(cls, draws: random.Random) -> "Scatter":
@@ -47,4 +51,5 @@ class Scatter:
             recognition_s=draws.uniform(0.3, 1.0),
             canopy_factor=draws.gauss(1.0, 0.04),
             landing_heading_rad=draws.uniform(0.0, 2 * math.pi),
+            lapse_k_per_m=max(0.002, draws.gauss(0.0075, 0.0015)),
         )

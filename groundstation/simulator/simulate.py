@@ -116,7 +116,14 @@ class SimulatedVehicle:
 
     def _moments(self, builder: PacketBuilder, seconds: float | None) -> Iterator[Moment]:
         times = None if self._flight is None else self._flight.truth.times
-        measuring = Measuring(self._vehicle, self._site, self._plan, times, seed=self._seed)
+        measuring = Measuring(
+            self._vehicle,
+            self._site,
+            self._plan,
+            times,
+            lapse_k_per_m=self.scatter.lapse_k_per_m,
+            seed=self._seed,
+        )
         wind = Wind(mean_wind_mps(self._site), random.Random(f"{self._seed}/pad wind"))
         before: dict[int, Values] = {}
         last_s = 0.0

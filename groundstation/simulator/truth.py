@@ -59,7 +59,7 @@ class FlightTimes:
 
 @dataclass(frozen=True, slots=True)
 class Truth:
-    """A flight from ignition to rest after landing; (n,) columns, none of them long when the vehicle never launches.
+    """A flight from ignition to rest after landing; (n,) columns over time, some 5 ms apart in ascent.
 
     phase: index into `groundstation.timeline.PHASES`. impulse_ns and burn_s are those of the motor as it burnt.
     """

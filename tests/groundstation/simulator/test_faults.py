@@ -1,5 +1,5 @@
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 
 import numpy as np
 import pytest
@@ -37,22 +37,25 @@ class Parted:
         return values[t_s < AT_S - 0.005], values[t_s >= AT_S + 0.005]
 
 
+Parting = Callable[[str], Parted]
+
+
 @pytest.fixture(scope="module")
-def parted(vehicle: Vehicle, site: Site):  # type: ignore[no-untyped-def]
+def parted(vehicle: Vehicle, site: Site) -> Parting:
     def make(fault: str) -> Parted:
         return Parted(vehicle, decoded(vehicle, site, [f"{fault}@{AT_S}"]))
 
     return make
 
 
-def test_battery_low_takes_the_cells_below_the_limit(vehicle: Vehicle, parted) -> None:  # type: ignore[no-untyped-def]
+def test_battery_low_takes_the_cells_below_the_limit(vehicle: Vehicle, parted: Parting) -> None:
     before, after = parted("battery-low").of("battery_voltage")
     assert before.min() / 3 > vehicle.limits.cell_voltage_min_v
     np.testing.assert_allclose(after / 3, 3.55, atol=0.01)
 
 
 @pytest.mark.parametrize("channel", [1, 2])
-def test_igniter_open_is_seen_on_its_channel_only(parted, channel: int) -> None:  # type: ignore[no-untyped-def]
+def test_igniter_open_is_seen_on_its_channel_only(parted: Parting, channel: int) -> None:
     changed = parted(f"igniter-open:{channel}")
     before, after = changed.of(f"pyro_{channel}_resistance")
     assert before.max() < 3.0
@@ -61,7 +64,7 @@ def test_igniter_open_is_seen_on_its_channel_only(parted, channel: int) -> None:
     assert max(before.max(), after.max()) < 3.0
 
 
-def test_pin_reversed_reads_the_pin_as_in(vehicle: Vehicle, parted) -> None:  # type: ignore[no-untyped-def]
+def test_pin_reversed_reads_the_pin_as_in(vehicle: Vehicle, parted: Parting) -> None:
     before, after = parted("pin-reversed").of("pull_pin")
     assert vehicle.pull_pin is not None
     assert set(before) == {1 - vehicle.pull_pin.inserted_reads}
@@ -72,20 +75,20 @@ def test_pin_reversed_reads_the_pin_as_in(vehicle: Vehicle, parted) -> None:  # 
     ("fault", "name"),
     [("accel-stuck", f"accel_{axis}") for axis in "xyz"] + [("pressure-stuck", "pressure")],
 )
-def test_stuck_sensors_repeat_one_value(parted, fault: str, name: str) -> None:  # type: ignore[no-untyped-def]
+def test_stuck_sensors_repeat_one_value(parted: Parting, fault: str, name: str) -> None:
     before, after = parted(fault).of(name)
     assert len(set(before)) > 10
     assert len(set(after)) == 1
     assert abs(after[0] - before.mean()) < 6 * before.std()
 
 
-def test_gyro_bias_is_beyond_the_limit_at_once(vehicle: Vehicle, parted) -> None:  # type: ignore[no-untyped-def]
+def test_gyro_bias_is_beyond_the_limit_at_once(vehicle: Vehicle, parted: Parting) -> None:
     before, after = parted("gyro-bias").of("gyro_x")
     assert abs(before.mean()) < vehicle.limits.gyro_rest_radps
     assert abs(after.mean()) > 4 * vehicle.limits.gyro_rest_radps
 
 
-def test_excessive_tilt_shows_in_accelerometer_and_attitude(vehicle: Vehicle, parted) -> None:  # type: ignore[no-untyped-def]
+def test_excessive_tilt_shows_in_accelerometer_and_attitude(vehicle: Vehicle, parted: Parting) -> None:
     changed = parted("tilt-excessive")
     x, y, z = (changed.of(f"accel_{axis}")[1].mean() for axis in "xyz")
     assert math.atan2(math.hypot(x, y), z) > 2 * vehicle.limits.tilt_rad
