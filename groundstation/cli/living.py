@@ -80,7 +80,9 @@ def listen(given: Given, listening: Listening) -> int:
             )
 
     try:
-        closing = asyncio.run(work())
+        # The MQTT client needs a selector loop, which is not what Windows takes by itself.
+        with asyncio.Runner(loop_factory=asyncio.SelectorEventLoop) as runner:
+            closing = runner.run(work())
     finally:
         told.close()
     print(f"Session ended; {closing}.", flush=True)

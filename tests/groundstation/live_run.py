@@ -18,9 +18,8 @@ def hasty_vehicle(folder: Path) -> Path:
     """The example vehicle with a settling time short enough for a test."""
     text = Path(EXAMPLE_VEHICLE).read_text(encoding="utf-8")
     path = folder / "hasty.toml"
-    path.write_text(
-        text.replace("[telemetry]", '[limits]\nsettling_time = "2 s"\n\n[telemetry]', 1), encoding="utf-8"
-    )
+    assert 'settling_time = "10 s"' in text
+    path.write_text(text.replace('settling_time = "10 s"', 'settling_time = "2 s"', 1), encoding="utf-8")
     return path
 
 

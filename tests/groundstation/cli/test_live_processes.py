@@ -1,14 +1,15 @@
 import json
 import os
+import queue
 import re
-import select
 import signal
 import subprocess
 import sys
+import threading
 import time
 import urllib.request
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 
 import psutil
@@ -37,28 +38,48 @@ class Process:
             start_new_session=True,
         )
         self.lines: list[str] = []
+        self._arriving: queue.Queue[str] = queue.Queue()
+        self._reader = threading.Thread(target=self._read, daemon=True)
+        self._reader.start()
+
+    def _read(self) -> None:
+        assert self.process.stdout is not None
+        for line in self.process.stdout:
+            self._arriving.put(line)
 
     def line_where(self, wanted: Callable[[str], bool]) -> str:
-        assert self.process.stdout is not None
+        """The next such line."""
         until_s = time.monotonic() + LIMIT_S
-        while time.monotonic() < until_s:
-            if select.select([self.process.stdout], [], [], 0.5)[0]:
-                line = self.process.stdout.readline()
-                if not line:
-                    break
-                self.lines.append(line)
-                if wanted(line):
-                    return line
-        assert self.process.stderr is not None
-        raise AssertionError(f"no such line in {self.lines}; {self.process.poll()}")
+        while time.monotonic() < until_s and (self._reader.is_alive() or not self._arriving.empty()):
+            with suppress(queue.Empty):
+                self.lines.append(self._arriving.get(timeout=0.2))
+                if wanted(self.lines[-1]):
+                    return self.lines[-1]
+        raise AssertionError(f"no such line in {self.lines}; exit code {self.process.poll()}")
 
     def address(self) -> str:
         return re.findall(r"http://\S+/", self.line_where(lambda line: "The pages are at" in line))[0]
 
     def interrupt(self) -> tuple[int, str, str]:
         self.process.send_signal(signal.SIGINT)
-        out, err = self.process.communicate(timeout=LIMIT_S)
-        return self.process.returncode, "".join(self.lines) + out, err
+        code = self.process.wait(LIMIT_S)
+        self._reader.join(LIMIT_S)
+        while not self._arriving.empty():
+            self.lines.append(self._arriving.get())
+        return code, "".join(self.lines), self.errors()
+
+    def errors(self) -> str:
+        assert self.process.stderr is not None
+        return self.process.stderr.read()
+
+    def end(self) -> None:
+        if self.process.poll() is None:
+            self.process.kill()
+            self.process.wait()
+        self._reader.join(LIMIT_S)
+        for stream in (self.process.stdout, self.process.stderr):
+            assert stream is not None
+            stream.close()
 
 
 @contextmanager
@@ -67,9 +88,7 @@ def running(folder: Path, *arguments: str) -> Iterator[Process]:
     try:
         yield command
     finally:
-        if command.process.poll() is None:
-            command.process.kill()
-        command.process.communicate()
+        command.end()
 
 
 def gone(pid: int) -> bool:
@@ -142,10 +161,12 @@ def test_live_listens_to_a_simulator_over_tcp_and_replay_shows_its_recording(tmp
     with running(tmp_path, "simulate", "--to", "tcp://127.0.0.1:0") as simulator:
         link = simulator.line_where(lambda line: line.startswith("tcp://")).strip()
         text = EXAMPLE_VEHICLE.read_text(encoding="utf-8")
-        (tmp_path / "hasty.toml").write_text(text + '\n[limits]\nsettling_time = "0.5 s"\n', encoding="utf-8")
+        assert 'settling_time = "10 s"' in text
+        (tmp_path / "hasty.toml").write_text(
+            text.replace('settling_time = "10 s"', 'settling_time = "0.5 s"'), encoding="utf-8"
+        )
         with running(tmp_path, "live", "hasty.toml", "--link", link, "--station", str(EXAMPLE_STATION),
                      "--record", ".", "--port", "0") as live:  # fmt: skip
-            live.address()
             live.line_where(lambda line: " GO" in line)
             code, out, err = live.interrupt()
         assert (code, err) == (0, "")
