@@ -10,6 +10,8 @@ from dataclasses import dataclass
 
 GAP_S = 0.35  # a longer silence may have hidden anything
 ALONG_AXIS = 0.6  # sideways specific force over axial: more is handling, not thrust
+STEADY_SHARE = 0.9  # of the push's peak: a knock's ringing, sampled in step with it, looks like a push that fades
+LASTING_S = 0.12
 QUIET_BEFORE_S = 2.0  # a vehicle at rest for this long is not in somebody's hands
 ALOFT_M = 10.0
 ALOFT_WITHIN_S = 60.0  # nobody carries a vehicle up ten metres in less, at 8 sigma of pressure
@@ -35,10 +37,12 @@ class LiftoffDetector:
         self._push_mps2 = min(max(0.25 * expected, 3.0), 15.0)
         self._gain_mps = 0.1 * expected
         self._quiet_s = math.nan  # time of the newest sample without a push
+        self._quiet_m = math.nan  # and its height
         self._moved_s = -math.inf  # time of the newest restlessness before the push
         self._push_s = math.nan  # time of the push's first sample
         self._pushes = 0
         self._gained_mps = 0.0
+        self._peak_mps2 = 0.0
         self._last_s = math.nan
         self._last_mps2 = 0.0
         self._low_s = math.nan  # time of the newest sample with a height near the pad
@@ -70,6 +74,7 @@ class LiftoffDetector:
         last_mps2, self._last_s, self._last_mps2 = self._last_mps2, t_s, accel_up_mps2
         if not pushing:
             self._quiet_s = t_s
+            self._quiet_m = height_m if height_m == height_m else self._quiet_m
             self._pushes = 0
             if not still:
                 self._moved_s = t_s
@@ -78,14 +83,18 @@ class LiftoffDetector:
         if self._pushes == 1:
             self._push_s = t_s
             self._gained_mps = 0.0
+            self._peak_mps2 = accel_up_mps2
             return None
+        self._peak_mps2 = max(self._peak_mps2, accel_up_mps2)
         self._gained_mps += min(dt_s, GAP_S) * (accel_up_mps2 + last_mps2) / 2.0
         if self._gained_mps < self._gain_mps:
             return None
-        risen = height_m > max(1.2, 3.0 * sigma_m)
+        # against the newest height at rest, not the pad's: a vehicle carried there may be off by a metre for a while
+        risen = height_m - self._quiet_m > max(1.2, 4.5 * sigma_m)
         quiet_before = self._push_s - self._moved_s > QUIET_BEFORE_S
-        lasting = self._pushes >= 3 and t_s - self._push_s >= 0.09
-        if (quiet_before and (lasting or risen)) or (lasting and height_m > max(2.5, 5.0 * sigma_m)):
+        lasting = self._pushes >= 3 and t_s - self._push_s >= LASTING_S
+        steady = accel_up_mps2 >= STEADY_SHARE * self._peak_mps2
+        if (quiet_before and ((lasting and steady) or risen)) or (lasting and height_m > max(2.5, 5.0 * sigma_m)):
             after = self._quiet_s if self._quiet_s == self._quiet_s else self._push_s
             return Liftoff(after, self._push_s)
         return None

@@ -231,8 +231,9 @@ def pad_hours(hours: float, rate_hz: float, draws: random.Random) -> Iterator[Mo
         if draws.random() < dt / 20.0:
             size = math.exp(draws.uniform(math.log(2.0), math.log(120.0)))
             along = draws.choice([0.1, 0.5, 1.0])
-            knock = (size * (1 - along), 0.3 * size, along * size * draws.choice([-1, 1]))
             knock_hz, ring_s, since_knock = draws.uniform(4.0, 40.0), draws.uniform(0.03, 0.25), draws.random() * dt
+            size = min(size, 0.02 * (math.tau * knock_hz) ** 2)  # on a rail nothing swings by more than 20 mm
+            knock = (size * (1 - along), 0.3 * size, along * size * draws.choice([-1, 1]))
         if draws.random() < dt / 300.0:
             handled, aim_m = round(draws.uniform(5.0, 30.0) * rate_hz), draws.uniform(-2.0, 2.0)
         shake = (0.0, 0.0, 0.0)
