@@ -110,9 +110,10 @@ def _ground(svg: Element, scale: _Scale, length_m: float) -> None:
         x = 106 + k * 13
         SubElement(svg, "line", _segment("thin", x, ground_y + 1, x - 6, ground_y + 8))
     mast_x = WIDTH - 16
-    SubElement(svg, "line", _segment("thin", mast_x, ground_y, mast_x, ground_y - 30))
+    mast = SubElement(svg, "g", {"class": "mast"})
+    SubElement(mast, "line", _segment("thin", mast_x, ground_y, mast_x, ground_y - 30))
     for k in (1, 2):
-        arc = SubElement(svg, "path", {"class": "thin open"})
+        arc = SubElement(mast, "path", {"class": "thin open"})
         arc.set(
             "d",
             f"M {mast_x - 4 * k:g} {ground_y - 30 - 4 * k:g} A {5.7 * k:g} {5.7 * k:g} 0 0 1 {mast_x + 4 * k:g} {ground_y - 30 - 4 * k:g}",

@@ -79,7 +79,7 @@ def flight_text(timeline: Timeline, at_ns: int, zone: tzinfo | None) -> FlightTe
         phase_since="" if since is None else f"for {wording.duration((at_ns - since) / NS_PER_S)}",
         stale=stale,
         numbers=(
-            Number("height", "height above the pad", _rounded(None if state is None else state.height_m, "m"), sigma),
+            Number("height", "height", _rounded(None if state is None else state.height_m, "m"), sigma),
             Number(
                 "speed",
                 "vertical speed",

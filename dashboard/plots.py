@@ -18,6 +18,8 @@ SPANS_S = (60, 120, 300, 600, 1200, 1800, 3600, 7200, 14400, 28800, 86400)
 # A line is broken where nothing came for this long, or for three columns: twice the slowest usual packet's rest.
 # Common practice, no source.
 BREAK_NS = 2_500_000_000
+# Times are sent in tenths of a millisecond; columns begin on that grid, so that rounding moves no point across.
+GRID_NS = 100_000
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,8 +51,8 @@ def span_s(wanted_s: float) -> float:
 
 
 def column_ns(window_s: float, columns: int) -> int:
-    """Width of one of `columns` pixel columns of a window [ns]."""
-    return max(1, math.ceil(window_s * NS_PER_S / columns))
+    """Width of one of `columns` pixel columns of a window [ns], a multiple of `GRID_NS`."""
+    return GRID_NS * max(1, math.ceil(window_s * NS_PER_S / columns / GRID_NS))
 
 
 def thinned(t_ns: IntArray, values: FloatArray, *, column_ns: int) -> tuple[IntArray, FloatArray]:
@@ -80,7 +82,7 @@ def thinned(t_ns: IntArray, values: FloatArray, *, column_ns: int) -> tuple[IntA
     keep = np.unique(np.r_[first, second])
     out_t, out_v = t_ns[keep], np.where(good[keep], values[keep], np.nan)
     gaps = np.flatnonzero(np.diff(out_t) > max(BREAK_NS, 3 * column_ns)) + 1
-    return np.insert(out_t, gaps, out_t[gaps - 1] + 1), np.insert(out_v, gaps, np.nan)
+    return np.insert(out_t, gaps, out_t[gaps]), np.insert(out_v, gaps, np.nan)
 
 
 def _first(matches: np.ndarray, starts: IntArray) -> IntArray:
@@ -112,19 +114,20 @@ def line(
         column_ns: Width of a pixel column.
         have_ns: How far the page has the line with this column width; None for not at all.
     """
-    from_ns = window_ns[0] - window_ns[0] % column_ns
-    partial = have_ns is not None and from_ns <= have_ns <= window_ns[1]
-    if partial and have_ns is not None:
-        # One column more than needed: the break before it is decided by the point that came last before it.
-        from_ns = max(from_ns, have_ns - have_ns % column_ns - column_ns)
-    low, high = np.searchsorted(t_ns, from_ns, side="left"), np.searchsorted(t_ns, window_ns[1], side="right")
-    if partial and low > 0:
-        low -= 1  # the point before, so that a gap is seen; it is taken off again below
-    out_t, out_v = thinned(t_ns[low:high], values[low:high], column_ns=column_ns)
+    start_ns, end_ns = window_ns[0] - origin_ns, window_ns[1] - origin_ns
+    from_ns = start_ns - start_ns % column_ns
+    partial = False
+    if have_ns is not None and window_ns[0] <= have_ns <= window_ns[1]:
+        # The column before as well: whether the line breaks after it is known only when the next point has come.
+        partial, had_ns = True, have_ns - origin_ns
+        from_ns = max(from_ns, had_ns - had_ns % column_ns - column_ns)
+    low, high = np.searchsorted(t_ns, (from_ns + origin_ns, end_ns + origin_ns + 1), side="left")
+    before = 1 if partial and low > 0 else 0  # one point more, so that a gap is seen; it is taken off again below
+    out_t, out_v = thinned(t_ns[low - before : high] - origin_ns, values[low - before : high], column_ns=column_ns)
     kept = out_t >= from_ns
     return Line(
-        from_s=round((from_ns - origin_ns) / NS_PER_S, 4) if partial else None,
-        t_s=tuple(np.round((out_t[kept] - origin_ns) / NS_PER_S, 4).tolist()),
+        from_s=from_ns / NS_PER_S if partial else None,
+        t_s=tuple((out_t[kept] // GRID_NS / (NS_PER_S // GRID_NS)).tolist()),
         values=tuple(None if math.isnan(v) else float(f"{v:.7g}") for v in out_v[kept].tolist()),
     )
 

@@ -1,0 +1,5 @@
+import sys
+from pathlib import Path
+
+# Tests are imported one by one, without packages: what several of them share is found by its folder.
+sys.path.append(str(Path(__file__).parent))
