@@ -13,7 +13,8 @@ from groundstation.readiness.window import Window
 
 _log = logging.getLogger(__name__)
 _GOOD = (Status.PASS, Status.WAIVED)
-_LINK = "packet_age"
+_SILENCE = "packet_age"
+_LINK = (_SILENCE, "packet_loss", "frame_damage")
 
 
 class Assessor:
@@ -98,9 +99,9 @@ def _remembered(before: Finding | None, check: Check, outcome: Outcome, at_ns: i
 def _reasons(against: list[Finding]) -> tuple[Finding, ...]:
     """The findings against GO, gravest first: failures, then what is not known; each in the checks' order.
 
-    While no packet comes, that is the reason: what is unknown only because of it is left out, and it comes first
-    but for failures seen before the silence that stand before it in the checks' order.
+    Where the link is at fault, that is the reason: what is unknown only because nothing comes any more is left out.
+    Silence comes first even while it is only not known, before the first packet.
     """
-    silent = any(finding.check == _LINK for finding in against)
-    kept = [f for f in against if not (silent and f.stale and f.check != _LINK)]
-    return tuple(sorted(kept, key=lambda f: f.status is not Status.FAIL and f.check != _LINK))
+    cut_off = any(f.check in _LINK and not f.stale for f in against)
+    kept = [f for f in against if not (cut_off and f.stale)]
+    return tuple(sorted(kept, key=lambda f: f.status is not Status.FAIL and f.check != _SILENCE))

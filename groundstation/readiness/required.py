@@ -13,6 +13,7 @@ NAMED = 3
 
 def required(checks: Sequence[Check]) -> Check:
     """The check `required_measurements` over these checks."""
+    key = object()
 
     @check(Place.VEHICLE)
     def required_measurements(window: Window) -> list[Outcome]:
@@ -20,8 +21,8 @@ def required(checks: Sequence[Check]) -> Check:
 
         One of several alternatives is enough: a pyro circuit has its resistance, sense voltage or continuity.
         """
-        wanted = window.fixed(required, lambda w: _wanted(checks, w.vehicle))
-        absent = window.fixed((required, "absent"), lambda w: [n for n in wanted if not any(map(w.in_layout, n))])
+        wanted = window.fixed(key, lambda w: _wanted(checks, w.vehicle))
+        absent = window.fixed((key, "absent"), lambda w: [n for n in wanted if not any(map(w.in_layout, n))])
         if absent:
             raise Unknown(
                 f"The vehicle does not send {_listed(absent)}. "

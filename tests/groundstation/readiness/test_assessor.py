@@ -147,6 +147,13 @@ def test_silence_is_the_first_reason_and_what_is_stale_behind_it_is_no_reason(pa
     assert all(f.status is UNKNOWN for f in stale)
 
 
+def test_what_is_stale_behind_damaged_frames_is_no_reason(pad) -> None:
+    told = pad(seconds=20.0, damage=(0.97, 14.0, 99.0), seed=3).assessments()[-1]
+    assert {f.check for f in told.findings if f.stale} >= {"gyro_rest", "tilt"}
+    assert {f.check for f in told.reasons} <= {"packet_age", "packet_loss", "frame_damage"}
+    assert "frame_damage" in {f.check for f in told.reasons}
+
+
 def test_before_the_first_packet_the_link_is_the_only_reason(pad) -> None:
     told = pad(seconds=2.0, silent={"motion": (0.0, 9.0), "health": (0.0, 9.0)}).assessments()[-1]
     assert [f.check for f in told.reasons] == ["packet_age"]
