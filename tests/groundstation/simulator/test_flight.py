@@ -143,3 +143,22 @@ def test_vehicle_lies_still_after_landing(calm_flight: Flight) -> None:
 def test_a_motor_too_weak_to_lift_is_an_error(vehicle: Vehicle, site: Site) -> None:
     with pytest.raises(FlightError, match="never exceeds the vehicle's weight"):
         fly(vehicle, site, scatter=Scatter(thrust_factor=0.1))
+
+
+@pytest.mark.campaign
+def test_two_hundred_days_of_flying_all_end_well(vehicle: Vehicle, site: Site) -> None:
+    for seed in range(200):
+        draws = random.Random(f"day {seed}")
+        day = site.model_copy(
+            update={
+                "wind_mps": draws.uniform(0.0, 8.9),  # the safety code's 20 mph
+                "wind_from_rad": draws.uniform(0.0, 2 * math.pi),
+                "temperature_k": draws.uniform(268.0, 308.0),
+                "pressure_pa": draws.uniform(85_000.0, 103_500.0),
+            }
+        )
+        truth = fly(vehicle, day, scatter=Scatter.drawn(draws), seed=seed).truth
+        boost = (truth.t_s > truth.times.liftoff_s) & (truth.t_s < truth.times.burnout_s)
+        assert np.degrees(truth.tilt_rad[boost].max()) < 8.0
+        assert 250.0 < truth.apogee_m < 600.0
+        assert -7.0 < truth.speed_mps[np.searchsorted(truth.t_s, truth.times.landed_s - 1.0)] < -4.0
