@@ -24,7 +24,7 @@ NAMED = {
     "accel-stuck": "accelerometer",
     "gyro-bias": "rotation",
     "pressure-stuck": "pressure",
-    "tilt-excessive": "from vertical",
+    "tilt-excessive": "vehicle leans",
     "link-silent": "No packet has come",
     "corrupted-frames": "damaged",
 }
