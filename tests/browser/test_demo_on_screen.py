@@ -22,7 +22,7 @@ NAMED = {
     "igniter-open": "Igniter circuit 1",
     "pin-reversed": "pull-pin",
     "accel-stuck": "accelerometer",
-    "gyro-bias": "rotation",
+    "gyro-bias": "gyro",
     "pressure-stuck": "pressure",
     "tilt-excessive": "vehicle leans",
     "link-silent": "No packet has come",
