@@ -1,0 +1,212 @@
+"""Coming down: descent rate, wind from the drift, and where it will land.
+
+Local frame: east, north, up from the pad. The ground is taken to be level with the pad unless a height says so.
+"""
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from groundstation.table import FloatArray
+
+WIND_POWER = 1.0 / 7.0  # one-seventh power law over open ground (common engineering practice, no one source)
+WIND_METER_M = 2.0  # height a hand-held meter reads at
+# One standard deviation each, common practice, no source: what the wind below differs from what was seen, at least
+# and in parts of it; and a canopy's drag area.
+WIND_SIGMA_MPS = 0.5
+WIND_SIGMA_SHARE = 0.15
+CANOPY_SIGMA = 0.05
+LEAST_DRIFT_S = 3.0  # of fixes, before a drift is told from their noise
+
+
+@dataclass(frozen=True, slots=True)
+class Wind:
+    """A horizontal wind, where it blows to: east and north [m/s], the standard deviation of each, at a height."""
+
+    east_mps: float
+    north_mps: float
+    sigma_mps: float
+    height_m: float
+
+    @property
+    def speed_mps(self) -> float:
+        """Its speed."""
+        return math.hypot(self.east_mps, self.north_mps)
+
+    @property
+    def from_rad(self) -> float:
+        """The direction it blows from, clockwise from north."""
+        return math.atan2(-self.east_mps, -self.north_mps) % math.tau
+
+    def mean_below(self, height_m: float) -> "Wind":
+        """The mean wind from the ground up to a height, by the power law."""
+        return self._scaled(_mean_factor(height_m) / _factor(self.height_m))
+
+    def _scaled(self, by: float) -> "Wind":
+        return Wind(self.east_mps * by, self.north_mps * by, self.sigma_mps * by, self.height_m)
+
+
+@dataclass(frozen=True, slots=True)
+class Ellipse:
+    """An area of a stated probability: half axes, and the direction of the long one, clockwise from north."""
+
+    probability: float
+    long_m: float
+    short_m: float
+    heading_rad: float
+
+
+@dataclass(frozen=True, slots=True)
+class Landing:
+    """Where and when it will land: the most likely place, and the covariance of east and north [m²]."""
+
+    east_m: float
+    north_m: float
+    time_s: float
+    east_variance_m2: float
+    north_variance_m2: float
+    covariance_m2: float
+
+    def ellipse(self, probability: float) -> Ellipse:
+        """The smallest area that holds the landing with a probability, for a normal distribution.
+
+        Raises:
+            ValueError: Not between 0 and 1.
+        """
+        if not 0.0 < probability < 1.0:
+            raise ValueError(f"found a probability of {probability}, expected between 0 and 1")
+        middle = (self.east_variance_m2 + self.north_variance_m2) / 2.0
+        half = (self.east_variance_m2 - self.north_variance_m2) / 2.0
+        apart = math.hypot(half, self.covariance_m2)
+        reach = math.sqrt(-2.0 * math.log(1.0 - probability))
+        heading = 0.5 * math.atan2(self.covariance_m2, half) if apart > 0.0 else 0.0  # from east, anticlockwise
+        return Ellipse(
+            probability,
+            reach * math.sqrt(middle + apart),
+            reach * math.sqrt(max(middle - apart, 0.0)),
+            (math.pi / 2.0 - heading) % math.pi,
+        )
+
+    def holds(self, east_m: float, north_m: float, probability: float) -> bool:
+        """Whether a place lies within the ellipse of that probability."""
+        e, n = east_m - self.east_m, north_m - self.north_m
+        a, b, c = self.east_variance_m2, self.covariance_m2, self.north_variance_m2
+        distance = (c * e * e - 2.0 * b * e * n + a * n * n) / (a * c - b * b)
+        return distance <= -2.0 * math.log(1.0 - probability)
+
+
+def terminal_speed_mps(mass_kg: float, drag_area_m2: float, density_kgpm3: float, gravity_mps2: float) -> float:
+    """The steady speed of falling: drag equals weight, √(2·m·g/(ρ·Cd·A)).
+
+    Args:
+        mass_kg: Mass.
+        drag_area_m2: Drag coefficient times area.
+        density_kgpm3: Air density.
+        gravity_mps2: Gravity.
+    Returns:
+        The speed; NaN where one of them is NaN.
+    Raises:
+        ValueError: One of them is not above zero.
+    """
+    given = (mass_kg, drag_area_m2, density_kgpm3, gravity_mps2)
+    if any(x <= 0.0 for x in given):
+        raise ValueError(
+            f"found {mass_kg} kg, {drag_area_m2} m², {density_kgpm3} kg/m³ and {gravity_mps2} m/s², "
+            "expected all above zero"
+        )
+    return math.sqrt(2.0 * mass_kg * gravity_mps2 / (density_kgpm3 * drag_area_m2))
+
+
+def wind_of_site(speed_mps: float, from_rad: float) -> Wind:
+    """The wind a hand-held meter shows at the pad."""
+    sigma = WIND_SIGMA_MPS + WIND_SIGMA_SHARE * speed_mps
+    return Wind(-speed_mps * math.sin(from_rad), -speed_mps * math.cos(from_rad), sigma, WIND_METER_M)
+
+
+def wind_from_drift(
+    t_s: FloatArray, east_m: FloatArray, north_m: FloatArray, height_m: FloatArray, *, fix_sigma_m: float
+) -> Wind | None:
+    """The wind from how the vehicle drifts under its canopy: straight lines through its positions.
+
+    Args:
+        t_s: (n,) rising times.
+        east_m: (n,) positions; rows with NaN are left out.
+        north_m: (n,) positions.
+        height_m: (n,) heights above the pad.
+        fix_sigma_m: Standard deviation of one position over such a time.
+    Returns:
+        The wind at the mean height; None where the positions span less than `LEAST_DRIFT_S`.
+    """
+    use = np.isfinite(t_s) & np.isfinite(east_m) & np.isfinite(north_m) & np.isfinite(height_m)
+    t = t_s[use]
+    if t.size < 3 or t[-1] - t[0] < LEAST_DRIFT_S:
+        return None
+    since = t - np.mean(t)
+    square = float(since @ since)
+    east = float(since @ east_m[use]) / square
+    north = float(since @ north_m[use]) / square
+    # errors of neighbouring fixes go together: count the span's ends, not every fix
+    of_fixes = fix_sigma_m * math.sqrt(2.0) / float(t[-1] - t[0])
+    sigma = math.hypot(of_fixes, WIND_SIGMA_MPS, WIND_SIGMA_SHARE * math.hypot(east, north))
+    return Wind(east, north, sigma, max(float(np.mean(height_m[use])), WIND_METER_M))
+
+
+def predict_landing(
+    east_m: float,
+    north_m: float,
+    height_m: float,
+    *,
+    place_sigma_m: float,
+    height_sigma_m: float,
+    wind: Wind,
+    rate_mps: float,
+    rate_sigma_share: float = CANOPY_SIGMA,
+    ground_m: float = 0.0,
+) -> Landing:
+    """Where a vehicle under its canopy will land: it sinks at a steady rate and goes with the wind.
+
+    To go on predicting after the last packet, give the last place and height there was, and the wind.
+
+    Args:
+        east_m: Last known place.
+        north_m: Last known place.
+        height_m: Height above the pad there.
+        place_sigma_m: Standard deviation of the place, east and north alike.
+        height_sigma_m: Standard deviation of the height.
+        wind: The wind, at any height.
+        rate_mps: Rate of descent near the ground, above zero.
+        rate_sigma_share: Its standard deviation, as a share.
+        ground_m: Height of the ground where it lands, above the pad.
+    Raises:
+        ValueError: No rate of descent.
+    """
+    if not rate_mps > 0.0:
+        raise ValueError(f"found a rate of descent of {rate_mps} m/s, expected above zero")
+    fall_m = max(height_m - ground_m, 0.0)
+    time_s = fall_m / rate_mps
+    below = wind.mean_below(fall_m)
+    time_sigma_s = math.hypot(rate_sigma_share * time_s, height_sigma_m / rate_mps)
+    common = place_sigma_m**2 + (below.sigma_mps * time_s) ** 2
+    east_mps, north_mps = below.east_mps, below.north_mps
+    return Landing(
+        east_m + east_mps * time_s,
+        north_m + north_mps * time_s,
+        time_s,
+        common + (east_mps * time_sigma_s) ** 2,
+        common + (north_mps * time_sigma_s) ** 2,
+        east_mps * north_mps * time_sigma_s**2,
+    )
+
+
+def _factor(height_m: float) -> float:
+    """Wind at a height over that at the meter."""
+    return math.pow(max(height_m, WIND_METER_M) / WIND_METER_M, WIND_POWER)
+
+
+def _mean_factor(height_m: float) -> float:
+    """Mean over all heights up to one of `_factor`."""
+    if height_m <= WIND_METER_M:
+        return 1.0
+    above = (_factor(height_m) * height_m - WIND_METER_M) / (1.0 + WIND_POWER)
+    return (WIND_METER_M + above) / height_m

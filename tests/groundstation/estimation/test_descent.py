@@ -1,0 +1,142 @@
+import math
+import random
+from collections.abc import Callable
+
+import numpy as np
+import pytest
+
+from groundstation.config.station import Site
+from groundstation.config.vehicle import Vehicle
+from groundstation.estimation.descent import (
+    Landing,
+    Wind,
+    predict_landing,
+    terminal_speed_mps,
+    wind_from_drift,
+    wind_of_site,
+)
+from groundstation.simulator.flight import fly as simulate
+from groundstation.simulator.scatter import Scatter
+from groundstation.simulator.wind import wind_factor
+
+
+@pytest.mark.parametrize(
+    ("drag_coefficient", "density", "speed"),
+    [(1.5, 1.225, 4.91536), (0.75, 1.225, 6.95137), (1.5, 1.11164, 5.1599)],
+)
+def test_terminal_speed_is_where_drag_equals_weight(drag_coefficient: float, density: float, speed: float) -> None:
+    # Worked out from √(2mg/(ρ·Cd·A)) for 1.44 kg under 0.9 m, at sea level and at 1000 m of the standard atmosphere.
+    area = math.pi * 0.9**2 / 4.0
+    assert terminal_speed_mps(1.44, drag_coefficient * area, density, 9.80665) == pytest.approx(speed, abs=0.0001)
+
+
+def test_nothing_falls_without_mass_or_air() -> None:
+    assert math.isnan(terminal_speed_mps(1.0, math.nan, 1.2, 9.8))
+    for bad in [(0.0, 1.0, 1.2, 9.8), (1.0, -1.0, 1.2, 9.8), (1.0, 1.0, 0.0, 9.8)]:
+        with pytest.raises(ValueError, match="expected all above zero"):
+            terminal_speed_mps(*bad)
+
+
+def test_wind_is_found_from_a_straight_drift() -> None:
+    t = np.arange(0.0, 30.0)
+    gap = np.where((t > 5) & (t < 9), np.nan, 3.0 * t)
+    wind = wind_from_drift(t, gap, -4.0 * t, 300.0 - 6.0 * t, fix_sigma_m=2.0)
+    assert wind is not None
+    assert (wind.east_mps, wind.north_mps) == pytest.approx((3.0, -4.0), abs=1e-9)
+    assert wind.speed_mps == pytest.approx(5.0)
+    assert math.degrees(wind.from_rad) == pytest.approx(math.degrees(math.atan2(-3.0, 4.0)) % 360.0)
+    assert wind_from_drift(t[:3], t[:3], t[:3], t[:3], fix_sigma_m=2.0) is None
+
+
+def test_site_wind_blows_from_where_the_file_says() -> None:
+    wind = wind_of_site(4.0, math.radians(270.0))
+    assert (wind.east_mps, wind.north_mps) == pytest.approx((4.0, 0.0), abs=1e-12)
+    assert math.degrees(wind.from_rad) == pytest.approx(270.0)
+
+
+def test_mean_wind_below_is_the_mean_of_the_power_law() -> None:
+    heights = (np.arange(200_000) + 0.5) * 350.0 / 200_000
+    mean = float(np.mean([wind_factor(h) for h in heights[::20].tolist()]))
+    assert wind_of_site(1.0, math.pi).mean_below(350.0).north_mps == pytest.approx(mean, abs=1e-4)
+    assert Wind(2.0, 0.0, 0.1, 350.0).mean_below(350.0).east_mps == pytest.approx(2.0 * 7 / 8, abs=0.01)
+
+
+def test_ellipses_hold_their_share_of_a_normal_scatter() -> None:
+    landing = Landing(100.0, -50.0, 60.0, 900.0, 400.0, 350.0)
+    draws = np.random.default_rng(1)
+    places = draws.multivariate_normal([100.0, -50.0], [[900.0, 350.0], [350.0, 400.0]], 20_000)
+    for probability in (0.5, 0.95):
+        inside = np.mean([landing.holds(e, n, probability) for e, n in places.tolist()])
+        assert inside == pytest.approx(probability, abs=0.01)
+
+
+def test_an_ellipse_points_along_its_long_axis() -> None:
+    along_north = Landing(0.0, 0.0, 1.0, 4.0, 100.0, 0.0).ellipse(0.5)
+    assert along_north.heading_rad % math.pi == pytest.approx(0.0, abs=1e-12)
+    assert along_north.long_m / along_north.short_m == pytest.approx(5.0)
+    # For a normal distribution in two dimensions half lies within √(2 ln 2) = 1.1774 standard deviations.
+    assert along_north.short_m == pytest.approx(2.0 * 1.1774, abs=0.0001)
+    diagonal = Landing(0.0, 0.0, 1.0, 50.0, 50.0, 40.0).ellipse(0.95)
+    assert math.degrees(diagonal.heading_rad) == pytest.approx(45.0)
+    with pytest.raises(ValueError, match=r"found a probability of 1\.0"):
+        Landing(0.0, 0.0, 1.0, 1.0, 1.0, 0.0).ellipse(1.0)
+
+
+def test_without_wind_it_lands_below_where_it_is() -> None:
+    still = Wind(0.0, 0.0, 0.0, 2.0)
+    landing = predict_landing(
+        30.0, 40.0, 300.0, place_sigma_m=3.0, height_sigma_m=2.0, wind=still, rate_mps=5.0, ground_m=50.0
+    )
+    assert (landing.east_m, landing.north_m, landing.time_s) == (30.0, 40.0, 50.0)
+    assert landing.ellipse(0.5).long_m == pytest.approx(3.0 * 1.1774, abs=0.001)
+    with pytest.raises(ValueError, match=r"0\.0 m/s"):
+        predict_landing(0.0, 0.0, 300.0, place_sigma_m=3.0, height_sigma_m=2.0, wind=still, rate_mps=0.0)
+
+
+def predicted(vehicle: Vehicle, site: Site, seed: int) -> tuple[Landing, tuple[float, float], tuple[float, float]]:
+    """The landing predicted 15 s after apogee, packets ending there; the true landing; the place at that time."""
+    draws = random.Random(seed)
+    assert site.wind_mps is not None
+    site = site.model_copy(update={"wind_mps": draws.uniform(0.5, 7.0), "wind_from_rad": draws.uniform(0.0, 6.28)})
+    truth = simulate(vehicle, site, scatter=Scatter.drawn(draws), seed=seed).truth
+    seen = (truth.t_s > truth.times.ejection_s + 3.0) & (truth.t_s < truth.times.apogee_s + 15.0)
+    rows = np.flatnonzero(seen)[::25]
+    off_e, off_n = draws.gauss(0.0, 1.5), draws.gauss(0.0, 1.5)
+    east = truth.east_m[rows] + off_e + np.array([draws.gauss(0.0, 0.5) for _ in rows])
+    north = truth.north_m[rows] + off_n + np.array([draws.gauss(0.0, 0.5) for _ in rows])
+    wind = wind_from_drift(truth.t_s[rows], east, north, truth.height_m[rows], fix_sigma_m=1.5)
+    assert wind is not None
+    rate = -float(np.mean(truth.speed_mps[rows[-5:]]))
+    landing = predict_landing(
+        float(east[-1]),
+        float(north[-1]),
+        float(truth.height_m[rows[-1]]),
+        place_sigma_m=2.0,
+        height_sigma_m=2.0,
+        wind=wind,
+        rate_mps=rate,
+    )
+    end = (float(truth.east_m[-1]), float(truth.north_m[-1]))
+    return landing, end, (float(truth.east_m[rows[-1]]), float(truth.north_m[rows[-1]]))
+
+
+def test_simulated_landings_lie_within_their_ellipses(curlew: Vehicle, saltmarsh: Site) -> None:
+    within_95, better = [], []
+    for seed in range(8):
+        landing, end, last = predicted(curlew, saltmarsh, seed)
+        within_95.append(landing.holds(*end, 0.95))
+        better.append(math.dist((landing.east_m, landing.north_m), end) < math.dist(last, end))
+    assert np.mean(within_95) >= 0.75
+    assert np.mean(better) >= 0.75
+
+
+@pytest.mark.campaign
+@pytest.mark.timeout(0)
+def test_two_hundred_simulated_landings_are_held_as_often_as_promised(
+    curlew: Vehicle, saltmarsh: Site, fly: Callable
+) -> None:
+    results = [predicted(curlew, saltmarsh, seed)[:2] for seed in range(200)]
+    within = {p: float(np.mean([landing.holds(*end, p) for landing, end in results])) for p in (0.5, 0.95)}
+    print(f"landings within their ellipses: {within}")
+    assert 0.90 <= within[0.95] <= 0.99
+    assert 0.40 <= within[0.5] <= 0.65
