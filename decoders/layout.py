@@ -7,6 +7,7 @@ its framing and its checksum are taken away. Every packet's body has one length.
 from dataclasses import dataclass, field
 from enum import StrEnum
 
+from decoders.crc import CrcModel
 from decoders.errors import LayoutError
 
 
@@ -69,12 +70,47 @@ class Packet:
         raise KeyError(name)
 
 
+class ChecksumPlace(StrEnum):
+    """Where a frame carries its checksum."""
+
+    START = "start"  # just before the body
+    END = "end"  # just after it
+
+
+@dataclass(frozen=True, slots=True)
+class LengthField:
+    """Where a frame states its length: an unsigned number of `bits`, `at` bytes after the sync word.
+
+    `adds` is what makes it the number of bytes that follow the sync word in the frame: 0 if it counts them all,
+    itself and the checksum included.
+    """
+
+    bits: int
+    at: int = 0
+    adds: int = 0
+    byte_order: ByteOrder = ByteOrder.LITTLE
+
+
+@dataclass(frozen=True, slots=True)
+class Sync:
+    """What a frame of the framing `sync` starts with: the sync word, then `header` bytes before checksum or body.
+
+    Without a length field, a frame is as long as its kind of packet makes it.
+    """
+
+    word: bytes
+    length: LengthField | None = None
+    header: int = 0
+
+
 @dataclass(frozen=True, slots=True)
 class Layout:
     """A whole telemetry stream: `framing` and `checksum` by name, and the kinds of packet in it.
 
     The discriminator is an unsigned number of `id_bits` at the start of every body; with a single kind of packet it
-    may have no bits.
+    may have no bits. The checksum covers the body from byte `checksum_from` on but for its last `checksum_until`
+    bytes; a negative `checksum_from` takes in that many bytes before the body too: header and sync word. `crc` stands
+    for a checksum that has no name; `sync` belongs to the framing `sync`.
     """
 
     framing: str
@@ -83,6 +119,11 @@ class Layout:
     packets: tuple[Packet, ...]
     id_bits: int = 8
     checksum_order: ByteOrder = ByteOrder.LITTLE
+    checksum_place: ChecksumPlace = ChecksumPlace.END
+    checksum_from: int = 0
+    checksum_until: int = 0
+    crc: CrcModel | None = None
+    sync: Sync | None = None
 
     def __post_init__(self) -> None:
         if not self.packets:

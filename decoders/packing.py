@@ -5,7 +5,7 @@ import struct
 from collections.abc import Mapping
 from typing import Literal
 
-from decoders.checksums import checksum
+from decoders.checksums import checksum_of
 from decoders.contents import Contents
 from decoders.errors import LayoutError
 from decoders.framing import framing
@@ -16,8 +16,8 @@ class FrameEncoder:
     """Makes complete frames, delimiters included, of one layout."""
 
     def __init__(self, layout: Layout) -> None:
-        self._contents = Contents(layout, checksum(layout.checksum))
-        self._framing = framing(layout.framing)
+        self._framing = framing(layout)
+        self._contents = Contents(layout, checksum_of(layout), self._framing.head_size)
         self._packets = {packet.name: packet for packet in layout.packets}
 
     def encode(self, packet_name: str, values: Mapping[str, float]) -> bytes:
@@ -31,7 +31,9 @@ class FrameEncoder:
         Raises:
             LayoutError: No such packet, a field without a value, or a value that does not fit its field.
         """
-        return self._framing.encode(self._contents.seal(self.body(packet_name, values)))
+        contents = self._contents.with_room(self.body(packet_name, values))
+        self._framing.prepare(contents)
+        return self._framing.encode(self._contents.seal(contents))
 
     def body(self, packet_name: str, values: Mapping[str, float]) -> bytes:
         """The packet's body, before checksum and framing; as `encode`."""

@@ -11,11 +11,13 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from decoders.checksums import checksum
+from decoders.checksums import checksum_of
 from decoders.columns import ColumnReader
 from decoders.contents import NO_PACKET, Contents
+from decoders.cutting import Cut, Stretch
+from decoders.delimited import DelimitedCutter
 from decoders.errors import FrameError
-from decoders.framing import Cut, DelimitedCutter, framing
+from decoders.framing import framing
 from decoders.layout import Layout, Packet, Reason, Reject
 from decoders.tiles import LEAST_BLOCK, TileDecoder
 
@@ -56,11 +58,16 @@ class StreamDecoder:
 
     def __init__(self, layout: Layout) -> None:
         self._layout = layout
-        self._contents = Contents(layout, checksum(layout.checksum))
-        self._framing = framing(layout.framing)
-        self._cutter = self._framing.cutter(self._contents.longest)
+        self._framing = framing(layout)
+        self._contents = Contents(layout, checksum_of(layout), self._framing.head_size)
+        self._cutter = self._framing.cutter(self._contents)
         self._readers = [
-            ColumnReader(packet, layout.byte_order, row_length=packet.length + self._contents.checksum.size)
+            ColumnReader(
+                packet,
+                layout.byte_order,
+                row_length=self._framing.head_size + packet.length + self._contents.checksum.size,
+                body_at=self._contents.body_at,
+            )
             for packet in layout.packets
         ]
         self._tiles = TileDecoder(layout, self._contents, self._readers) if TileDecoder.takes(layout) else None
@@ -106,7 +113,7 @@ class StreamDecoder:
     def _decoded(self, cut: Cut, harvests: Sequence[PacketTable]) -> Decoded:
         contents = self._framing.decode_each(cut.frames)
         kinds = self._contents.kinds_of(contents)
-        rejects = [Reject(s.reason, s.start, s.end, s.text, s.raw) for s in cut.stretches]
+        rejects = [self._lost(stretch) for stretch in cut.stretches]
         tables = []
         for kind in sorted(set(kinds)):
             mine = [place for place, found in enumerate(kinds) if found == kind]
@@ -127,6 +134,13 @@ class StreamDecoder:
             tables = self._merged([*harvests, *tables])
         return Decoded(tuple(tables), tuple(rejects))
 
+    def _lost(self, stretch: Stretch) -> Reject:
+        """A stretch as a reject."""
+        reason, text = stretch.reason, stretch.text
+        if stretch.start == self._opened_at and reason in (Reason.FRAMING, Reason.CHECKSUM):
+            reason, text = _torn(text)
+        return Reject(reason, stretch.start, stretch.end, text, stretch.raw)
+
     def _reject(self, cut: Cut, place: int) -> Reject:
         """Why a candidate frame is no packet."""
         frame, start = cut.frames[place], cut.starts[place]
@@ -135,7 +149,7 @@ class StreamDecoder:
         except FrameError as fault:
             reason, text = Reason.FRAMING, str(fault)
         if start == self._opened_at:
-            reason, text = Reason.TORN_START, f"the first frame after the link opened: {text}"
+            reason, text = _torn(text)
         return Reject(reason, start, cut.ends[place], text, frame)
 
     def _merged(self, tables: list[PacketTable]) -> list[PacketTable]:
@@ -151,3 +165,7 @@ class StreamDecoder:
                 mine = [PacketTable(packet, start[order], end[order], columns)]
             merged.extend(mine)
         return merged
+
+
+def _torn(text: str) -> tuple[Reason, str]:
+    return Reason.TORN_START, f"the first frame after the link opened: {text}"

@@ -26,7 +26,7 @@ from numpy.typing import NDArray
 
 from decoders.columns import Column, ColumnReader, Reading
 from decoders.contents import Contents
-from decoders.layout import ByteOrder, Layout
+from decoders.layout import ByteOrder, ChecksumPlace, Layout
 
 IntArray = NDArray[np.int64]
 Planes = NDArray[np.uint8]  # (byte position, frame)
@@ -80,7 +80,13 @@ class TileDecoder:
     @staticmethod
     def takes(layout: Layout) -> bool:
         """Whether this is the way for a layout."""
-        return layout.framing == "cobs" and layout.checksum == "CRC-16/IBM-3740"
+        covers_body = layout.checksum_place is ChecksumPlace.END and (
+            layout.checksum_from,
+            layout.checksum_until,
+        ) == (0, 0)
+        return (
+            layout.framing == "cobs" and layout.crc is None and layout.checksum == "CRC-16/IBM-3740" and covers_body
+        )
 
     def decode(self, block: bytes) -> Harvested:
         """The packets in a block that starts with the start of a frame.

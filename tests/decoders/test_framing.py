@@ -1,11 +1,14 @@
+import dataclasses
 import itertools
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from decoders.cutting import STRETCH
+from decoders.delimited import DelimitedCutter
 from decoders.errors import LayoutError
-from decoders.framing import STRETCH, DelimitedCutter, framing
+from decoders.framing import framing
 from decoders.layout import Reason
 
 STREAMS = st.lists(
@@ -80,6 +83,6 @@ def test_unfinished_frame_is_cut_short_at_the_end_and_cutting_goes_on_after_it()
     assert (cut.frames, cut.starts, cut.ends) == ([b"\x03"], [2], [4])
 
 
-def test_unknown_framing_is_refused_with_the_known_ones():
+def test_unknown_framing_is_refused_with_the_known_ones(bench):
     with pytest.raises(LayoutError, match=r"framing: found 'cobbs', expected one of .*cobs"):
-        framing("cobbs")
+        framing(dataclasses.replace(bench.two_kinds, framing="cobbs"))

@@ -114,6 +114,24 @@ def test_packet_error_control_of_the_ecss_vectors(message, expected):
     assert checksum("CRC-16/IBM-3740").of(bytes.fromhex(message)) == expected
 
 
+# Fletcher: widely printed check values, those of 32 bits from memory; Adler: algorithm of RFC 1950, a printed value
+@pytest.mark.parametrize(
+    ("name", "message", "expected"),
+    [
+        ("Fletcher-16", b"abcde", 0xC8F0),
+        ("Fletcher-16", b"abcdef", 0x2057),
+        ("Fletcher-16", b"abcdefgh", 0x0627),
+        ("Fletcher-32", b"abcde", 0xF04FC729),
+        ("Fletcher-32", b"abcdef", 0x56502D2A),
+        ("Fletcher-32", b"abcdefgh", 0xEBE19591),
+        ("Adler-32", b"Wikipedia", 0x11E60398),
+        ("Adler-32", b"", 0x00000001),
+    ],
+)
+def test_sums_of_printed_examples(name, message, expected):
+    assert checksum(name).of(message) == expected
+
+
 @pytest.mark.parametrize(
     ("contents", "encoded"),
     [

@@ -1,0 +1,143 @@
+"""Framings that keep one byte value for the end of a frame, by stuffing or because the contents are text."""
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+from decoders.contents import Contents
+from decoders.cutting import Cut, LongRun, Stretch
+from decoders.errors import FrameError
+from decoders.layout import Reason
+
+
+@dataclass(frozen=True, slots=True)
+class Delimited:
+    """A framing that keeps one byte value for the end of a frame; `opening` is sent before one."""
+
+    name: str
+    delimiter: bytes
+    stuff: Callable[[bytes], bytes]
+    unstuff: Callable[[bytes], bytes]
+    longest: Callable[[int], int]
+    unstuff_each: Callable[[Sequence[bytes]], list[bytes | None]] | None = None
+    opening: bytes = b""
+
+    @property
+    def head_size(self) -> int:
+        """Bytes of the contents before checksum and body: none."""
+        return 0
+
+    def prepare(self, contents: bytearray) -> None:
+        """Nothing to write."""
+
+    def encode(self, contents: bytes) -> bytes:
+        """The stuffed contents and the delimiter."""
+        return self.opening + self.stuff(contents) + self.delimiter
+
+    def decode(self, frame: bytes) -> bytes:
+        """The contents of a frame without its delimiter."""
+        return self.unstuff(frame)
+
+    def decode_each(self, frames: Sequence[bytes]) -> list[bytes | None]:
+        """As `decode`, None for what it refuses."""
+        if self.unstuff_each is not None:
+            return self.unstuff_each(frames)
+        found: list[bytes | None] = []
+        for frame in frames:
+            try:
+                found.append(self.unstuff(frame))
+            except FrameError:
+                found.append(None)
+        return found
+
+    def cutter(self, contents: Contents) -> "DelimitedCutter":
+        """A cutter at the delimiter."""
+        return DelimitedCutter(self.delimiter, self.longest(contents.longest))
+
+
+class DelimitedCutter:
+    """Cuts a stream after each delimiter; empty frames are passed over.
+
+    Holds back at most `longest` bytes. A longer run without a delimiter is a stretch, and cutting goes on after the
+    next delimiter.
+    """
+
+    def __init__(self, delimiter: bytes, longest: int) -> None:
+        self.delimiter = delimiter
+        self._longest = longest
+        self._pending = b""  # the unfinished frame; empty while a run is too long
+        self._start = 0  # of the unfinished frame
+        self._run: LongRun | None = None
+
+    @property
+    def offset(self) -> int:
+        """Bytes taken in since the stream began."""
+        return self._start + (self._run.length if self._run else len(self._pending))
+
+    @property
+    def is_in_run(self) -> bool:
+        """Whether the bytes so far end in a run that is too long already."""
+        return self._run is not None
+
+    def reclaim(self) -> bytes:
+        """The unfinished frame, as if it had not been taken in; not to be called in a run that is too long."""
+        pending, self._pending = self._pending, b""
+        return pending
+
+    def pass_over(self, count: int) -> None:
+        """Go on that many bytes later; not to be called inside a frame."""
+        self._start += count
+
+    def take(self, data: bytes) -> Cut:
+        """The frames whose delimiter is in these bytes."""
+        cut = Cut()
+        self.take_into(cut, data)
+        return cut
+
+    def take_into(self, cut: Cut, data: bytes) -> None:
+        """As `take`, added to what came before."""
+        if self._run is not None:
+            data = self._continue_run(self._run, data, cut)
+            if self._run is not None:
+                return
+        place, longest = self._start, self._longest
+        pieces = (self._pending + data if self._pending else data).split(self.delimiter)
+        unfinished = pieces.pop()
+        for piece in pieces:
+            following = place + len(piece) + 1
+            if len(piece) > longest:
+                run = LongRun(place, longest)
+                run.extend(piece, cut)
+                run.close(self.delimiter, cut)
+            elif piece:
+                cut.frames.append(piece)
+                cut.starts.append(place)
+                cut.ends.append(following)
+            place = following
+        self._start, self._pending = place, unfinished
+        if len(unfinished) > longest:
+            self._run, self._pending = LongRun(place, longest), b""
+            self._run.extend(unfinished, cut)
+            self._start = self._run.start
+
+    def end(self) -> Cut:
+        """What is left of an unfinished frame is a stretch."""
+        cut = Cut()
+        offset = self.offset
+        if self._run is not None:
+            self._run.close(b"", cut)
+        elif self._pending:
+            text = f"the stream ended after {len(self._pending)} bytes of a frame, without a delimiter"
+            cut.stretches.append(Stretch(Reason.CUT_SHORT, self._start, offset, text, self._pending))
+        self._run, self._pending, self._start = None, b"", offset
+        return cut
+
+    def _continue_run(self, run: "LongRun", data: bytes, cut: Cut) -> bytes:
+        """Let the run swallow what belongs to it; what is left of the data."""
+        piece, delimiter, rest = data.partition(self.delimiter)
+        run.extend(piece, cut)
+        self._start = run.start
+        if delimiter:
+            self._start += run.length + 1
+            run.close(delimiter, cut)
+            self._run = None
+        return rest
