@@ -11,7 +11,7 @@ NS_PER_S = 1_000_000_000
 
 @dataclass(frozen=True, slots=True)
 class Step:
-    """What one packet's counter says: `lost` packets missing before it; or that it is old; or that counting restarted."""
+    """What one packet's counter says: `lost` packets missing before it, or that it is old, or counted from anew."""
 
     lost: int
     old: bool = False
