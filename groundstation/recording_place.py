@@ -8,6 +8,7 @@ from pathlib import Path
 
 import psutil
 
+from groundstation.errors import GroundstationError
 from groundstation.inputs import NS_PER_S
 
 # File systems shared over a network: the write-ahead log needs memory shared by all who open the file.
@@ -18,7 +19,7 @@ NETWORK_FILE_SYSTEMS = frozenset({
 })  # fmt: skip
 
 
-class RecordingError(Exception):
+class RecordingError(GroundstationError):
     """A recording cannot be written or read; `path` is the file (or folder) meant."""
 
     def __init__(self, message: str, *, path: Path) -> None:

@@ -5,13 +5,14 @@ from collections.abc import Iterator
 from typing import Protocol
 
 from groundstation.clock import Clock
+from groundstation.errors import GroundstationError
 from groundstation.links.link import Deliver, LinkReport, Report
 
 FIRST_WAIT_S = 0.1
 LONGEST_WAIT_S = 1.0
 
 
-class LinkLostError(Exception):
+class LinkLostError(GroundstationError):
     """The source cannot be opened or read; the message is the sentence for the person at the station."""
 
 

@@ -5,6 +5,7 @@ from pathlib import Path
 from urllib.parse import parse_qsl, unquote, urlsplit
 
 from groundstation.clock import Clock
+from groundstation.errors import GroundstationError
 from groundstation.links.file import FileLink
 from groundstation.links.link import Link
 from groundstation.links.serial import SerialLink, SerialSettings
@@ -22,7 +23,7 @@ _USB = re.compile(r"usb-([0-9A-Fa-f]{4}):([0-9A-Fa-f]{4})(?::(.+))?")
 _LEVELS = {"on": True, "off": False}
 
 
-class LinkUrlError(ValueError):
+class LinkUrlError(GroundstationError, ValueError):
     """A link's URL cannot be understood; `url` is what was given."""
 
     def __init__(self, url: str, what: str) -> None:

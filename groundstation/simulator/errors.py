@@ -1,7 +1,9 @@
 """What the simulator can object to."""
 
+from groundstation.errors import GroundstationError
 
-class SimulatorError(Exception):
+
+class SimulatorError(GroundstationError):
     """Base of every exception the simulator raises on purpose."""
 
 
