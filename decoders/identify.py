@@ -84,4 +84,4 @@ def _is_text(tried: list[Hypothesis | RuledOut]) -> bool:
 
 def _rank(found: Hypothesis) -> tuple[int, float, int]:
     """Strength first; of two that explain about as much, the more specific."""
-    return -found.strength, -round(found.coverage, 1), _SPECIFIC_FIRST.index(found.kind)
+    return -found.strength, -round(found.explained, 1), _SPECIFIC_FIRST.index(found.kind)
