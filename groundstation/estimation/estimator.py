@@ -92,7 +92,7 @@ class Estimator:
             specific.sideways,
             height_m,
             sigma_m,
-            still=specific.still,
+            still=specific.still and specific.magnitude == specific.magnitude,
         )
         if found is not None:
             pad.freeze()

@@ -25,6 +25,8 @@ NO_PUSH_DRAG_SHARE = 0.3  # ... or below this share of the drag, which is not kn
 ACCEL_NOISE_MPS2 = 0.15
 ACCEL_NOISE_SHARE = 0.02
 AXIS_ONLY_SHARE = 0.06
+BETWEEN_NOISE_MPS2 = 1.0  # in a sample without acceleration, between two with
+BETWEEN_NOISE_SHARE = 0.1
 BIAS_SIGMA_MPS2 = 0.15
 BIAS_WALK_BOOST = 0.1  # [m²/s⁵]: errors of scale show as a bias while thrust lasts
 BIAS_WALK_COAST = 0.002
@@ -87,6 +89,7 @@ class Flight:
         self._t_s, self.filter = self._begin(liftoff, readings)
         self.liftoff_s = self._liftoff_s
         self._accel = math.nan
+        self._accel_s = -math.inf  # when it was last measured
         self._push = (liftoff.before_s, ascent.first_accel_mps2)
         self._no_push = (math.nan, math.nan)
         self._apogee_s = math.nan
@@ -186,6 +189,11 @@ class Flight:
     def _predict(self, dt_s: float, specific: Specific) -> None:
         f = self.filter
         accel, s, walk = specific.up, 0.0, BIAS_WALK_COAST
+        if accel == accel:
+            self._accel_s = self._t_s
+        elif self._t_s - self._accel_s < GAP_S:  # another kind of packet: what was measured a moment ago still holds
+            accel = self._accel
+            s = (BETWEEN_NOISE_MPS2 + BETWEEN_NOISE_SHARE * abs(accel)) ** 2
         if self.phase is Phase.BOOST:
             walk = BIAS_WALK_BOOST
             if accel != accel:
@@ -198,7 +206,7 @@ class Flight:
                 s += (UNSEEN_BOOST_MPS2 * min(dt_s, 1.0)) ** 2
         elif self.phase is Phase.COAST:
             drag_mps2 = self._drag_mps2()
-            if not specific.magnitude < abs(drag_mps2) + SHOCK_MPS2:
+            if accel != accel or specific.magnitude > abs(drag_mps2) + SHOCK_MPS2:
                 accel = f.b - self._pad.gravity_mps2 - drag_mps2
                 s = UNSEEN_COAST_MPS2**2
             if dt_s > GAP_S:
@@ -308,7 +316,7 @@ class Flight:
         return Evidence(
             since_liftoff_s=t_s - self.liftoff_s,
             no_push_s=no_push_s if no_push_s > 0.0 else 0.0,
-            has_accel=specific.axial == specific.axial,
+            has_accel=t_s - self._accel_s < 1.0,
             burn_s=self._ascent.burn_s,
             speed_mps=self.filter.v,
             speed_sigma_mps=self.filter.v_sigma,

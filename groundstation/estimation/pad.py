@@ -24,10 +24,11 @@ DRIFT_PA_PER_S = 0.04
 FIRST_NOISE_PA = 6.0
 LEAST_NOISE_PA = 1.0
 NOISE_GAIN = 0.02
-# One standard deviation of the air's temperature above the pad: the lapse is never quite the standard one. The
-# radiosonde ascent among the tests shows up to 0.9 % of height. Common practice, no source.
-LAPSE_ERROR = 0.0045
-SITE_TEMPERATURE_SIGMA_K = 1.2
+# One standard deviation of heights for a lapse that is not the standard one, in parts of the height, and of the air's
+# temperature at the pad. Common practice, no source; the radiosonde ascent among the tests, a cold surface layer
+# under an inversion, is off by 0.7 % at its worst level.
+LAPSE_ERROR = 0.0025
+SITE_TEMPERATURE_SIGMA_K = 0.6
 BAY_TEMPERATURE_SIGMA_K = 8.0
 UNKNOWN_TEMPERATURE_SIGMA_K = 12.0
 
