@@ -5,9 +5,11 @@ Local frame: east, north, up from the pad. The ground is taken to be level with 
 
 import math
 from dataclasses import dataclass
+from enum import StrEnum
 
 import numpy as np
 
+from groundstation.config.vehicle import Vehicle
 from groundstation.table import FloatArray
 
 WIND_POWER = 1.0 / 7.0  # one-seventh power law over open ground (common engineering practice, no one source)
@@ -17,7 +19,20 @@ WIND_METER_M = 2.0  # height a hand-held meter reads at
 WIND_SIGMA_MPS = 0.5
 WIND_SIGMA_SHARE = 0.15
 CANOPY_SIGMA = 0.05
+# A descent is steady by then, or nothing has opened; twice the expected rate is more than any scatter of a canopy.
+OPENED_BY_S = 4.0
+TOO_FAST = 2.0
+SURE_SIGMAS = 3.0
 LEAST_DRIFT_S = 3.0  # of fixes, before a drift is told from their noise
+
+
+class DescentKind(StrEnum):
+    """How a vehicle comes down."""
+
+    OPENING = "a canopy may still be opening"
+    CANOPY = "under its canopy"
+    BALLISTIC = "falling much faster than under its canopy"
+    CANNOT_TELL = "cannot tell"
 
 
 @dataclass(frozen=True, slots=True)
@@ -116,6 +131,33 @@ def terminal_speed_mps(mass_kg: float, drag_area_m2: float, density_kgpm3: float
             "expected all above zero"
         )
     return math.sqrt(2.0 * mass_kg * gravity_mps2 / (density_kgpm3 * drag_area_m2))
+
+
+def canopy_rate_mps(vehicle: Vehicle, density_kgpm3: float, gravity_mps2: float) -> float:
+    """The rate of descent under the vehicle file's parachute with the motor burnt out."""
+    mass_kg = vehicle.airframe.liftoff_mass_kg - vehicle.motor.propellant_mass_kg
+    recovery = vehicle.recovery
+    drag_area_m2 = recovery.parachute_area_m2 * recovery.drag_coefficient
+    return terminal_speed_mps(mass_kg, drag_area_m2, density_kgpm3, gravity_mps2)
+
+
+def descent_kind(speed_mps: float, sigma_mps: float, *, since_apogee_s: float, expected_mps: float) -> DescentKind:
+    """How the vehicle comes down, by its speed.
+
+    Args:
+        speed_mps: Upward speed, negative in descent; NaN where not known.
+        sigma_mps: Its standard deviation.
+        since_apogee_s: Time since apogee.
+        expected_mps: Rate of descent under the canopy, positive.
+    """
+    falling_mps, unsure_mps = -speed_mps, SURE_SIGMAS * sigma_mps
+    if not math.isfinite(falling_mps) or not math.isfinite(unsure_mps):
+        return DescentKind.CANNOT_TELL
+    if falling_mps - unsure_mps > TOO_FAST * expected_mps:
+        return DescentKind.BALLISTIC if since_apogee_s >= OPENED_BY_S else DescentKind.OPENING
+    if falling_mps + unsure_mps < TOO_FAST * expected_mps:
+        return DescentKind.CANOPY if since_apogee_s >= OPENED_BY_S else DescentKind.OPENING
+    return DescentKind.CANNOT_TELL
 
 
 def wind_of_site(speed_mps: float, from_rad: float) -> Wind:

@@ -8,8 +8,11 @@ import pytest
 from groundstation.config.station import Site
 from groundstation.config.vehicle import Vehicle
 from groundstation.estimation.descent import (
+    DescentKind,
     Landing,
     Wind,
+    canopy_rate_mps,
+    descent_kind,
     predict_landing,
     terminal_speed_mps,
     wind_from_drift,
@@ -35,6 +38,35 @@ def test_nothing_falls_without_mass_or_air() -> None:
     for bad in [(0.0, 1.0, 1.2, 9.8), (1.0, -1.0, 1.2, 9.8), (1.0, 1.0, 0.0, 9.8)]:
         with pytest.raises(ValueError, match="expected all above zero"):
             terminal_speed_mps(*bad)
+
+
+@pytest.mark.parametrize(
+    ("speed", "sigma", "since_s", "kind"),
+    [
+        (-5.0, 0.3, 10.0, DescentKind.CANOPY),
+        (-5.0, 0.3, 2.0, DescentKind.OPENING),
+        (-25.0, 1.0, 2.0, DescentKind.OPENING),
+        (-25.0, 1.0, 5.0, DescentKind.BALLISTIC),
+        (-12.0, 2.0, 5.0, DescentKind.CANNOT_TELL),
+        (math.nan, 1.0, 5.0, DescentKind.CANNOT_TELL),
+        (-25.0, math.nan, 5.0, DescentKind.CANNOT_TELL),
+    ],
+)
+def test_a_descent_is_told_by_its_speed(speed: float, sigma: float, since_s: float, kind: DescentKind) -> None:
+    assert descent_kind(speed, sigma, since_apogee_s=since_s, expected_mps=5.3) is kind
+
+
+def test_simulated_descents_are_under_the_canopy_at_the_expected_rate(fly: Callable, curlew: Vehicle) -> None:
+    flown = fly()
+    expected = canopy_rate_mps(curlew, 1.19, 9.81)
+    apogee_s = flown.truth.times.apogee_s
+    late = [s for s in flown.states if apogee_s + 8.0 < s.at_ns / 1e9 < flown.truth.times.landed_s]
+    assert -np.mean([s.speed_mps for s in late]) == pytest.approx(expected, rel=0.15)
+    kinds = {
+        descent_kind(s.speed_mps, s.speed_sigma_mps, since_apogee_s=s.at_ns / 1e9 - apogee_s, expected_mps=expected)
+        for s in late
+    }
+    assert kinds == {DescentKind.CANOPY}
 
 
 def test_wind_is_found_from_a_straight_drift() -> None:
