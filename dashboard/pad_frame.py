@@ -8,7 +8,7 @@ import numpy as np
 from dashboard import wording
 from dashboard.ask import Ask
 from dashboard.plotframe import LimitLine, Plot, Plots
-from dashboard.plots import Line, clock_ticks, column_ns, line, nice_axis, span_s
+from dashboard.plots import Axis, Line, clock_ticks, column_ns, line, nice_axis, span_s
 from groundstation.config.vehicle import Place
 from groundstation.inputs import NS_PER_S
 from groundstation.readiness.finding import Assessment, Finding, Status, Verdict
@@ -211,11 +211,44 @@ def pad_lines(timeline: Timeline, at_ns: int, ask: Ask) -> Plots:
     signature = f"pad/{sensor}/{window_s:g}/{ask.trend_columns}"
     upto_s = round((at_ns - timeline.started_ns) / NS_PER_S, 4)
     have_ns = _have_ns(timeline, ask, signature, window)
-    plots = []
-    for key, name in (("battery", "battery_voltage"), ("sensor", sensor)):
-        plots.append(_series_plot(timeline, key, name, window, width_ns, have_ns))
-    plots.insert(1, _link_plot(timeline, window, width_ns, have_ns))
-    return Plots(signature, ask.have_s if have_ns is not None else None, upto_s, tuple(plots))
+    part = _Part(window, width_ns, have_ns, "now" if ask.at_s is None else "then")
+    plots = (
+        _series_plot(timeline, "battery", "battery_voltage", part),
+        _link_plot(timeline, part),
+        _series_plot(timeline, "sensor", sensor, part),
+    )
+    return Plots(signature, ask.have_s if have_ns is not None else None, upto_s, plots)
+
+
+@dataclass(frozen=True, slots=True)
+class _Part:
+    """What part of the trends to draw: the window, a pixel column's width, how far the page has them, and what the
+    window's end is called.
+    """
+
+    window: tuple[int, int]
+    width_ns: int
+    have_ns: int | None
+    end: str
+
+    def line(self, timeline: Timeline, t_ns: IntArray, values: FloatArray) -> Line:
+        return line(
+            t_ns,
+            values,
+            origin_ns=timeline.started_ns,
+            window_ns=self.window,
+            column_ns=self.width_ns,
+            have_ns=self.have_ns,
+        )
+
+    def axis(self, timeline: Timeline) -> Axis:
+        low_s, high_s = ((t - timeline.started_ns) / NS_PER_S for t in self.window)
+        return clock_ticks(low_s, high_s, end=self.end)
+
+
+def _empty(timeline: Timeline, key: str, part: _Part, why: str) -> Plot:
+    """A plot without a line says why, and has no values on its axis that nothing was measured against."""
+    return Plot(key, Line(None, (), ()), part.axis(timeline), Axis(0.0, 1.0, (), ()), nothing=why)
 
 
 def _have_ns(timeline: Timeline, ask: Ask, signature: str, window: tuple[int, int]) -> int | None:
@@ -226,32 +259,25 @@ def _have_ns(timeline: Timeline, ask: Ask, signature: str, window: tuple[int, in
     return have_ns if window[0] <= have_ns <= window[1] else None
 
 
-def _series_plot(
-    timeline: Timeline, key: str, name: str, window: tuple[int, int], width_ns: int, have_ns: int | None
-) -> Plot:
+def _series_plot(timeline: Timeline, key: str, name: str, part: _Part) -> Plot:
     series = timeline.series(name)
-    low_s, high_s = ((t - timeline.started_ns) / NS_PER_S for t in window)
-    x = clock_ticks(low_s, high_s)
     if series is None:
-        empty = Line(None, (), ())
-        return Plot(key, empty, x, nice_axis(0, 1, least_span=1), nothing="The vehicle does not send this.")
+        return _empty(timeline, key, part, "The vehicle does not send this.")
     how = wording.shown(series.unit)
-    part = _visible(series, window)
-    values = part.values * how.scale + how.bias
-    limits = _limits(timeline, name)
+    visible = _visible(series, part.window)
+    values = visible.values * how.scale + how.bias
     inside = values[np.isfinite(values)]
-    bounds = [float(inside.min()), float(inside.max())] if inside.size else []
-    near = [limit.value for limit in limits if bounds and _near(limit.value, bounds)]
-    low, high = (min(bounds + near), max(bounds + near)) if bounds else (float("nan"), float("nan"))
+    if not inside.size:
+        return _empty(timeline, key, part, "Nothing received in this time.")
+    limits = _limits(timeline, name)
+    bounds = [float(inside.min()), float(inside.max())]
+    shown = bounds + [limit.value for limit in limits if _near(limit.value, bounds)]
     return Plot(
         key=key,
-        line=line(
-            part.t_ns, values, origin_ns=timeline.started_ns, window_ns=window, column_ns=width_ns, have_ns=have_ns
-        ),
-        x=x,
-        y=nice_axis(low, high, least_span=_LEAST_SPAN.get(how.unit, 1.0), unit=how.unit),
+        line=part.line(timeline, visible.t_ns, values),
+        x=part.axis(timeline),
+        y=nice_axis(min(shown), max(shown), least_span=_LEAST_SPAN.get(how.unit, 1.0), unit=how.unit),
         limits=limits,
-        nothing="" if inside.size else "Nothing received in this time.",
     )
 
 
@@ -293,8 +319,8 @@ def received_share(timeline: Timeline, window: tuple[int, int]) -> tuple[IntArra
     """Share of the packets sent that arrived whole, in percent, by whole bins of `LINK_BIN_NS`.
 
     Returns:
-        (n,) ends of the bins that lie in the window, and (n,) shares; NaN where nothing at all was counted. A bin
-        is counted only once it has ended.
+        (n,) ends of the bins that lie in the window, and (n,) shares; 0 where nothing at all was counted. A bin is
+        counted only once it has ended.
     """
     first = window[0] // LINK_BIN_NS
     last = window[1] // LINK_BIN_NS
@@ -309,21 +335,21 @@ def received_share(timeline: Timeline, window: tuple[int, int]) -> tuple[IntArra
         running = np.r_[0.0, np.cumsum(table.column(name))]
         sums[name] = np.diff(running[places])
     sent = sums["decoded"] + sums["damaged"] + sums["lost"]
-    share = np.where(sent > 0, 100 * sums["decoded"] / np.maximum(sent, 1), 0.0)
+    share = 100 * sums["decoded"] / np.maximum(sent, 1)
     return edges[1:], share
 
 
-def _link_plot(timeline: Timeline, window: tuple[int, int], width_ns: int, have_ns: int | None) -> Plot:
-    t_ns, share = received_share(timeline, window)
-    low_s, high_s = ((t - timeline.started_ns) / NS_PER_S for t in window)
+def _link_plot(timeline: Timeline, part: _Part) -> Plot:
+    t_ns, share = received_share(timeline, part.window)
+    if not share.size:
+        return _empty(timeline, "link", part, "Counting the first packets.")
     least = 100 * (1 - timeline.vehicle.limits.packet_loss)
     return Plot(
         key="link",
-        line=line(t_ns, share, origin_ns=timeline.started_ns, window_ns=window, column_ns=width_ns, have_ns=have_ns),
-        x=clock_ticks(low_s, high_s),
+        line=part.line(timeline, t_ns, share),
+        x=part.axis(timeline),
         y=nice_axis(0, 100, least_span=100, unit="%", parts=2),
         limits=(LimitLine(least, f"least {least:.0f}{wording.THIN}%"),),
-        nothing="" if share.size else "Counting the first packets.",
     )
 
 

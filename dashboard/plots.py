@@ -158,15 +158,15 @@ def nice_axis(low: float, high: float, *, least_span: float, unit: str = "", par
     return Axis(ticks[0], ticks[-1], tuple(ticks), tuple(labels))
 
 
-def clock_ticks(low_s: float, high_s: float) -> Axis:
-    """A time axis for a window that ends now: ticks at round times before its end."""
+def clock_ticks(low_s: float, high_s: float, *, end: str) -> Axis:
+    """A time axis with ticks at round times before its end, which is called `end`."""
     span = high_s - low_s
     step = next((s for s in (10, 20, 30, 60, 120, 300, 600, 1200, 1800, 3600, 7200, 14400) if span / s <= 5), 28800)
     ticks, labels = [], []
     back = 0.0
     while back <= span * 0.97:  # a label at the left edge would lie on the value axis
         ticks.append(high_s - back)
-        labels.append("now" if back == 0 else _ago(back))
+        labels.append(end if back == 0 else _ago(back))
         back += step
     return Axis(low_s, high_s, tuple(ticks), tuple(labels))
 

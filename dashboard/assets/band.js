@@ -34,6 +34,6 @@
   };
 
   notebook.bandLost = function (words) {
-    fill("HOLD", "not known", ["This page has heard nothing from the station for " + words + "."], 0, false);
+    fill("HOLD", "", ["This page has heard nothing from the station for " + words + "."], 0, false);
   };
 })();

@@ -51,6 +51,8 @@
       document.body.dataset.lost = "yes";
       notebook.put("banner", "No word from the station for " + words + ". All below is old. Trying again.");
       notebook.bandLost(words);
+      notebook.put("when-word", "STALE");
+      notebook.put("when-beside", "for " + words);
       if (now - asked < ASK_EVERY_MS) return;
       asked = now;
       notebook.askAgain();

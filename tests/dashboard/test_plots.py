@@ -123,7 +123,7 @@ def test_windows_grow_in_steps(wanted, span):
 
 
 def test_a_time_axis_counts_back_from_now():
-    axis = clock_ticks(0.0, 120.0)
+    axis = clock_ticks(0.0, 120.0, end="now")
     assert axis.labels[0] == "now"
     assert axis.ticks[0] == 120.0
     assert axis.labels[1].startswith("−")
