@@ -55,15 +55,16 @@ class Delimited:
 
 
 class DelimitedCutter:
-    """Cuts a stream after each delimiter; empty frames are passed over.
+    """Cuts a stream after each delimiter; empty frames are passed over, and those of nothing but `blank` bytes.
 
     Holds back at most `longest` bytes. A longer run without a delimiter is a stretch, and cutting goes on after the
     next delimiter.
     """
 
-    def __init__(self, delimiter: bytes, longest: int) -> None:
+    def __init__(self, delimiter: bytes, longest: int, blank: bytes = b"") -> None:
         self.delimiter = delimiter
         self._longest = longest
+        self._blank = blank
         self._pending = b""  # the unfinished frame; empty while a run is too long
         self._start = 0  # of the unfinished frame
         self._run: LongRun | None = None
@@ -99,7 +100,7 @@ class DelimitedCutter:
             data = self._continue_run(self._run, data, cut)
             if self._run is not None:
                 return
-        place, longest = self._start, self._longest
+        place, longest, blank = self._start, self._longest, self._blank
         pieces = (self._pending + data if self._pending else data).split(self.delimiter)
         unfinished = pieces.pop()
         for piece in pieces:
@@ -108,7 +109,7 @@ class DelimitedCutter:
                 run = LongRun(place, longest)
                 run.extend(piece, cut)
                 run.close(self.delimiter, cut)
-            elif piece:
+            elif piece and not (blank and not piece.strip(blank)):
                 cut.frames.append(piece)
                 cut.starts.append(place)
                 cut.ends.append(following)

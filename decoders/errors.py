@@ -1,5 +1,10 @@
 """What decoding can object to: bytes that are not a frame, and descriptions that cannot be a layout."""
 
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from decoders.layout import Reason
+
 
 class DecodersError(Exception):
     """Base of every exception this package raises on purpose."""
@@ -11,6 +16,14 @@ class FrameError(DecodersError, ValueError):
     def __init__(self, message: str, *, offset: int) -> None:
         super().__init__(message)
         self.offset = offset
+
+
+class LineError(FrameError):
+    """A line of text is no packet; `reason` is the reject's."""
+
+    def __init__(self, message: str, *, offset: int, reason: "Reason") -> None:
+        super().__init__(message, offset=offset)
+        self.reason = reason
 
 
 class LayoutError(DecodersError, ValueError):

@@ -8,12 +8,14 @@ from collections.abc import Sequence
 from typing import Protocol
 
 from decoders import cobs, stuffing
+from decoders.checksums import checksum, checksum_of
 from decoders.contents import Contents
 from decoders.cutting import Cutter
 from decoders.delimited import Delimited
 from decoders.errors import LayoutError
 from decoders.layout import ByteOrder, Layout, LengthField, Sync
 from decoders.synchronised import Synchronised
+from decoders.text import DELIMITED_VALUES, KEY_VALUE, NMEA, TextLines
 
 
 class Framing(Protocol):
@@ -67,6 +69,8 @@ _STUFFED = {
     )
 }
 
+_LINES = {style.name: style for style in (DELIMITED_VALUES, KEY_VALUE, NMEA)}
+
 # CCSDS space packets (133.0-B) behind the attached sync marker (131.0-B): the body starts with the primary header,
 # whose bytes 4 and 5 hold the length of what follows it, less one
 _CCSDS = Sync(bytes.fromhex("1ACFFC1D"), LengthField(16, at=4, adds=7, byte_order=ByteOrder.BIG))
@@ -84,6 +88,8 @@ def framing(layout: Layout) -> Framing:
         if layout.sync is None or not layout.sync.word:
             raise LayoutError("found no sync word, expected one of at least a byte", where="framing")
         return Synchronised("sync", layout.sync)
+    if layout.framing in _LINES:
+        return TextLines(layout, _LINES[layout.framing], checksum_of(layout))
     if layout.framing == "fixed length":
         return Synchronised("fixed length", Sync(b""))
     if layout.framing == "ccsds":
@@ -93,4 +99,10 @@ def framing(layout: Layout) -> Framing:
 
 def names() -> list[str]:
     """The name of every framing."""
-    return [*_STUFFED, "sync", "fixed length", "ccsds"]
+    return [*_STUFFED, *_LINES, "sync", "fixed length", "ccsds"]
+
+
+def contents_of(layout: Layout, framed: Framing) -> Contents:
+    """The contents of the layout's frames; those of lines come without checksum, which the framing has checked."""
+    inner = checksum("none") if isinstance(framed, TextLines) else checksum_of(layout)
+    return Contents(layout, inner, framed.head_size)

@@ -55,12 +55,16 @@ class Field:
 
 @dataclass(frozen=True, slots=True)
 class Packet:
-    """One kind of packet: its discriminator's value, its body's length in bytes, and its fields."""
+    """One kind of packet: its discriminator's value, its body's length in bytes, and its fields.
+
+    `tag` is what stands for the discriminator in a line of text; the name, if there is none.
+    """
 
     name: str
     id: int
     length: int
     fields: tuple[Field, ...]
+    tag: str = ""
 
     def field(self, name: str) -> Field:
         """The field of that name; KeyError where there is none."""
@@ -110,7 +114,7 @@ class Layout:
     The discriminator is an unsigned number of `id_bits` at the start of every body; with a single kind of packet it
     may have no bits. The checksum covers the body from byte `checksum_from` on but for its last `checksum_until`
     bytes; a negative `checksum_from` takes in that many bytes before the body too: header and sync word. `crc` stands
-    for a checksum that has no name; `sync` belongs to the framing `sync`.
+    for a checksum that has no name; `sync` belongs to the framing `sync`, `separator` to lines of text.
     """
 
     framing: str
@@ -124,6 +128,7 @@ class Layout:
     checksum_until: int = 0
     crc: CrcModel | None = None
     sync: Sync | None = None
+    separator: str = ","
 
     def __post_init__(self) -> None:
         if not self.packets:

@@ -5,10 +5,8 @@ import struct
 from collections.abc import Mapping
 from typing import Literal
 
-from decoders.checksums import checksum_of
-from decoders.contents import Contents
 from decoders.errors import LayoutError
-from decoders.framing import framing
+from decoders.framing import contents_of, framing
 from decoders.layout import Field, Layout, WireKind
 
 
@@ -17,7 +15,7 @@ class FrameEncoder:
 
     def __init__(self, layout: Layout) -> None:
         self._framing = framing(layout)
-        self._contents = Contents(layout, checksum_of(layout), self._framing.head_size)
+        self._contents = contents_of(layout, self._framing)
         self._packets = {packet.name: packet for packet in layout.packets}
 
     def encode(self, packet_name: str, values: Mapping[str, float]) -> bytes:

@@ -11,13 +11,12 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from decoders.checksums import checksum_of
 from decoders.columns import ColumnReader
-from decoders.contents import NO_PACKET, Contents
+from decoders.contents import NO_PACKET
 from decoders.cutting import Cut, Stretch
 from decoders.delimited import DelimitedCutter
-from decoders.errors import FrameError
-from decoders.framing import framing
+from decoders.errors import FrameError, LineError
+from decoders.framing import contents_of, framing
 from decoders.layout import Layout, Packet, Reason, Reject
 from decoders.tiles import LEAST_BLOCK, TileDecoder
 
@@ -59,7 +58,7 @@ class StreamDecoder:
     def __init__(self, layout: Layout) -> None:
         self._layout = layout
         self._framing = framing(layout)
-        self._contents = Contents(layout, checksum_of(layout), self._framing.head_size)
+        self._contents = contents_of(layout, self._framing)
         self._cutter = self._framing.cutter(self._contents)
         self._readers = [
             ColumnReader(
@@ -147,7 +146,7 @@ class StreamDecoder:
         try:
             reason, text = self._contents.fault(self._framing.decode(frame))
         except FrameError as fault:
-            reason, text = Reason.FRAMING, str(fault)
+            reason, text = fault.reason if isinstance(fault, LineError) else Reason.FRAMING, str(fault)
         if start == self._opened_at:
             reason, text = _torn(text)
         return Reject(reason, start, cut.ends[place], text, frame)
