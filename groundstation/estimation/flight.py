@@ -169,11 +169,13 @@ class Flight:
         self._liftoff_s = (liftoff.after_s + liftoff.before_s) / 2.0
         if height_m == height_m:
             by_height = newest.t_s - self._ascent.time_at_height_s(height_m)
-            self._liftoff_s = min(max(by_height, liftoff.after_s), liftoff.before_s)
+            # first heard in flight, it left the pad before it was heard
+            earliest_s = liftoff.after_s if self._pad.settled else -math.inf
+            self._liftoff_s = min(max(by_height, earliest_s), liftoff.before_s)
         bias = self._bias_axis
         reference_m = self._metres_per_pascal() * self._pad.sigma_pa(newest.t_s)
         gap_s = liftoff.before_s - liftoff.after_s
-        if gap_s <= GAP_S:
+        if gap_s <= GAP_S and self._pad.settled:
             v_sigma = 0.3 + 0.3 * gap_s * self._ascent.first_accel_mps2
             return self._liftoff_s, VerticalFilter(
                 0.0, 0.0, bias, h_sigma=0.3 + reference_m, v_sigma=v_sigma, b_sigma=BIAS_SIGMA_MPS2

@@ -28,6 +28,8 @@ NOISE_GAIN = 0.02
 # temperature at the pad. Common practice, no source; the radiosonde ascent among the tests, a cold surface layer
 # under an inversion, is off by 0.7 % at its worst level.
 LAPSE_ERROR = 0.0025
+# Of the site file's pressure against this sensor's, where the vehicle was never seen standing; common practice.
+SITE_PRESSURE_SIGMA_PA = 100.0
 SITE_TEMPERATURE_SIGMA_K = 0.6
 BAY_TEMPERATURE_SIGMA_K = 8.0
 UNKNOWN_TEMPERATURE_SIGMA_K = 12.0
@@ -46,6 +48,7 @@ class PadReference:
 
     def __init__(self, site: Site) -> None:
         self._from_site = site.temperature_k is not None
+        self._site_pa = site.pressure_pa
         self.temperature = (
             AirTemperature(site.temperature_k, SITE_TEMPERATURE_SIGMA_K)
             if site.temperature_k is not None
@@ -82,6 +85,11 @@ class PadReference:
         return math.sqrt(max(self._block_variance * gain, 0.01 * self._noise_variance) + drift_pa * drift_pa)
 
     @property
+    def settled(self) -> bool:
+        """Whether the vehicle has been seen standing still for a second or two; a matter of those that send pressure."""
+        return self._blocks > 0 or self.air is None
+
+    @property
     def scale_sigma(self) -> float:
         """Standard deviation of heights in parts of the height, from the air's temperature."""
         return math.hypot(LAPSE_ERROR, self.temperature.sigma_k / self.temperature.kelvin)
@@ -111,8 +119,15 @@ class PadReference:
         self._block_start_s, self._block_sum_pa, self._block_size, self._block_still = t_s, pressure_pa, 1, still
 
     def freeze(self) -> None:
-        """Keep the reference as it is from now on; what is not yet taken in never is."""
+        """Keep the reference as it is from now on; what is not yet taken in never is.
+
+        Without a second of standing still there is none of the vehicle's own, and the site file's pressure has to do.
+        """
         self.frozen = True
+        if not self.settled:
+            self._block_variance = SITE_PRESSURE_SIGMA_PA**2
+            if self._site_pa is not None:
+                self._set(self._site_pa)
 
     def _close_block(self, start_s: float) -> None:
         mean_pa = self._block_sum_pa / self._block_size if self._block_still and self._block_size else math.nan

@@ -150,6 +150,21 @@ def test_a_whole_ascent_in_a_gap_still_becomes_a_flight(fly: Callable) -> None:
     assert flown.events[APOGEE].height_m == pytest.approx(flown.truth.apogee_m, abs=2.0 * bar_m(flown.truth))
 
 
+@pytest.mark.parametrize("since_liftoff_s", [1.0, 5.0])
+def test_a_station_started_in_flight_finds_height_and_apogee_by_the_sites_pressure(
+    fly: Callable, since_liftoff_s: float
+) -> None:
+    def late(samples: Iterator[MotionSample], truth: Truth) -> Iterator[MotionSample]:
+        return (s for s in samples if s.received_ns / 1e9 > truth.times.liftoff_s + since_liftoff_s)
+
+    flown = fly(change=late)
+    assert [e.kind for e in flown.event_list] == list(FlightEventKind)
+    apogee = flown.events[APOGEE]
+    assert apogee.at_ns / 1e9 == pytest.approx(flown.truth.times.apogee_s, abs=0.3)
+    assert apogee.height_m == pytest.approx(flown.truth.apogee_m, abs=2.5 * apogee.height_sigma_m)
+    assert apogee.height_sigma_m > 5.0
+
+
 def test_a_restart_in_flight_keeps_the_flight_and_distrusts_the_attitude(fly: Callable) -> None:
     def restart(samples: Iterator[MotionSample], truth: Truth) -> Iterator[MotionSample]:
         at = truth.times.burnout_s + 1.5
