@@ -86,7 +86,7 @@ class PadReference:
 
     @property
     def settled(self) -> bool:
-        """Whether the vehicle has been seen standing still for a second or two; a matter of those that send pressure."""
+        """Whether the vehicle has been seen standing still for a second or two, if it sends a pressure at all."""
         return self._blocks > 0 or self.air is None
 
     @property
