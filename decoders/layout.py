@@ -1,14 +1,16 @@
 """The layout of a telemetry stream, as data: framing, checksum, packets and their fields.
 
 Nothing here decodes. Byte and bit places count from the start of a packet's body: what is left of a frame when
-its framing and its checksum are taken away. Every packet's body has one length.
+its framing and its checksum are taken away.
 """
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from enum import StrEnum
 
+from decoders.calibration import Calibration
 from decoders.crc import CrcModel
 from decoders.errors import LayoutError
+from decoders.quaternion import PARTS
 
 
 class ByteOrder(StrEnum):
@@ -18,6 +20,13 @@ class ByteOrder(StrEnum):
     BIG = "big"
 
 
+class BitOrder(StrEnum):
+    """Which bit comes first where numbers do not keep to whole bytes: bit 0 of a body, and each number's own first."""
+
+    MOST = "most significant first"  # bit 0 is 0x80 of byte 0
+    LEAST = "least significant first"  # bit 0 is 0x01 of byte 0
+
+
 class WireKind(StrEnum):
     """How the bits of a field stand for a number."""
 
@@ -25,16 +34,24 @@ class WireKind(StrEnum):
     SIGNED = "signed"  # two's complement
     FLOAT = "float"  # IEEE 754, 32 or 64 bits
     BOOLEAN = "boolean"  # zero is false, all else is true
+    TEXT = "text"  # so many bytes, filled up with zeros
+    QUATERNION = "quaternion"  # the smallest three parts of it, see decoders.quaternion
 
 
 @dataclass(frozen=True, slots=True)
 class Field:
-    """One number in a packet.
+    """One number, or `count` of them one behind the other, in a packet.
 
-    The decoded value is `raw * scale + bias`, a float64 in `unit`; a field with scale 1 and bias 0 keeps the type
-    of its raw number. A whole-byte field starts at `first_bit` (a multiple of 8) and reads in the layout's byte
-    order. A bit field lies inside one unsigned number of `container_bits` that starts at byte `first_bit // 8`;
-    `shift` counts from that number's least significant bit.
+    Where it stands: a whole-byte field starts at `first_bit` (a multiple of 8) and reads in the layout's byte order.
+    With a `bit_order` it is any `bits` bits from bit `first_bit` of the body on, in that order. A bit field of a
+    number lies inside one unsigned number of `container_bits` that starts at byte `first_bit // 8`; `shift` counts
+    from that number's least significant bit.
+
+    What it says: the value is `curve(raw) * scale + bias`, a float64 in `unit` (without a curve, raw itself); a field
+    with no curve, scale 1 and bias 0 keeps the type of its raw number. `labels` name some raw numbers for people.
+
+    It gives one column by its name; an array gives one for each element, `name[0]` and on; a quaternion gives four,
+    `name_w` to `name_z`; text is a column of bytes without the zeros at its end.
     """
 
     name: str
@@ -46,6 +63,32 @@ class Field:
     unit: str = "1"
     container_bits: int | None = None
     shift: int = 0
+    bit_order: BitOrder | None = None
+    count: int = 1
+    curve: Calibration | None = None
+    labels: tuple[tuple[int, str], ...] = ()
+
+    @property
+    def span(self) -> int:
+        """Bits from its first to its last; those of the whole number for a bit field of one."""
+        return (self.container_bits or self.bits) * self.count
+
+    @property
+    def elements(self) -> tuple["Field", ...]:
+        """The numbers of an array as fields of their own; the field itself where it is none."""
+        if self.count == 1:
+            return (self,)
+        return tuple(
+            replace(self, name=f"{self.name}[{k}]", first_bit=self.first_bit + k * self.bits, count=1)
+            for k in range(self.count)
+        )
+
+    @property
+    def columns(self) -> tuple[str, ...]:
+        """Names of the columns that it decodes to."""
+        if self.kind is WireKind.QUATERNION:
+            return tuple(f"{item.name}_{part}" for item in self.elements for part in PARTS)
+        return tuple(item.name for item in self.elements)
 
     @property
     def is_bit_field(self) -> bool:
@@ -57,7 +100,9 @@ class Field:
 class Packet:
     """One kind of packet: its discriminator's value, its body's length in bytes, and its fields.
 
-    `tag` is what stands for the discriminator in a line of text; the name, if there is none.
+    `tag` is what stands for the discriminator in a line of text; the name, if there is none. With an optional tail,
+    `shorter` are the lengths besides `length` that the body may have; what lies beyond is missing then. `filler` is
+    what an encoder puts where no field stands: from the body's start on, zeros after its end.
     """
 
     name: str
@@ -65,6 +110,18 @@ class Packet:
     length: int
     fields: tuple[Field, ...]
     tag: str = ""
+    shorter: tuple[int, ...] = ()
+    filler: bytes = b""
+
+    @property
+    def lengths(self) -> tuple[int, ...]:
+        """Every length that the body may have, rising."""
+        return tuple(sorted({*self.shorter, self.length}))
+
+    @property
+    def columns(self) -> tuple[str, ...]:
+        """Names of the columns, in order."""
+        return tuple(name for item in self.fields for name in item.columns)
 
     def field(self, name: str) -> Field:
         """The field of that name; KeyError where there is none."""
@@ -108,13 +165,26 @@ class Sync:
 
 
 @dataclass(frozen=True, slots=True)
+class Address:
+    """What tells one vehicle's packets from another's: the number that stands in every body at one place."""
+
+    value: int
+    bits: int
+    first_bit: int
+    bit_order: BitOrder | None = None
+
+
+@dataclass(frozen=True, slots=True)
 class Layout:
     """A whole telemetry stream: `framing` and `checksum` by name, and the kinds of packet in it.
 
-    The discriminator is an unsigned number of `id_bits` at the start of every body; with a single kind of packet it
-    may have no bits. The checksum covers the body from byte `checksum_from` on but for its last `checksum_until`
-    bytes; a negative `checksum_from` takes in that many bytes before the body too: header and sync word. `crc` stands
-    for a checksum that has no name; `sync` belongs to the framing `sync`, `separator` to lines of text.
+    The discriminator is an unsigned number of `id_bits` from bit `id_first_bit` of every body on (in `id_bit_order`
+    where it does not fill whole bytes); with a single kind of packet it may have no bits. With an `address`, packets
+    that carry another are another vehicle's.
+
+    The checksum covers the body from byte `checksum_from` on but for its last `checksum_until` bytes; a negative
+    `checksum_from` takes in that many bytes before the body too: header and sync word. `crc` stands for a checksum
+    that has no name; `sync` belongs to the framing `sync`, `separator` to lines of text.
     """
 
     framing: str
@@ -129,6 +199,9 @@ class Layout:
     crc: CrcModel | None = None
     sync: Sync | None = None
     separator: str = ","
+    id_first_bit: int = 0
+    id_bit_order: BitOrder | None = None
+    address: Address | None = None
 
     def __post_init__(self) -> None:
         if not self.packets:
@@ -144,7 +217,7 @@ class Layout:
                 raise LayoutError(f"has the id {packet.id} of packet {seen[packet.id]!r}", where=packet.name)
             seen[packet.id] = packet.name
             for item in packet.fields:
-                last_bit = item.first_bit + (item.container_bits or item.bits)
+                last_bit = item.first_bit + item.span
                 if last_bit > 8 * packet.length:
                     raise LayoutError(
                         f"ends at bit {last_bit}, the body at bit {8 * packet.length}",
@@ -163,6 +236,7 @@ class Reason(StrEnum):
     UNKNOWN_PACKET = "unknown packet"  # checksum right, no packet has this id
     OVERSIZED = "no end found"  # longer than any legal frame without a delimiter
     CUT_SHORT = "cut short"  # the stream ended inside a frame
+    OTHER_VEHICLE = "another vehicle"  # checksum right, but another vehicle's address
 
 
 @dataclass(frozen=True, slots=True)
