@@ -14,6 +14,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from functools import reduce
 from operator import xor
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -21,6 +22,8 @@ from numpy.typing import NDArray
 from decoders.crc import CATALOGUE, CrcModel
 from decoders.errors import LayoutError
 from decoders.layout import Layout
+
+_ADLER = 65_521  # RFC 1950: the largest prime below 65,536
 
 Rows = NDArray[np.uint8]
 Numbers = NDArray[np.uint64]
@@ -84,16 +87,22 @@ def _fletcher(bits: int) -> Checksum:
     def of_rows(rows: Rows) -> Numbers:
         if rows.shape[1] % size:
             rows = np.pad(rows, ((0, 0), (0, 1)))
-        words = np.ascontiguousarray(rows).view(f"<u{size}").astype(np.uint64)
-        count = words.shape[1]
-        # the word at place k enters the second sum once for itself and once for every word after it
-        times = np.arange(count, 0, -1, dtype=np.uint64)
-        first = words.sum(axis=1, dtype=np.uint64) % np.uint64(modulus)
-        second = (words * times).sum(axis=1, dtype=np.uint64) % np.uint64(modulus)
-        both: Numbers = second << np.uint64(half) | first
+        words = rows if size == 1 else np.ascontiguousarray(rows).view(f"<u{size}")
+        first, second = _running_sums(words, 0)
+        both: Numbers = second % np.uint64(modulus) << np.uint64(half) | first % np.uint64(modulus)
         return both
 
     return Checksum(f"Fletcher-{bits}", bits // 8, of, of_rows)
+
+
+def _running_sums(words: NDArray[Any], start: int) -> tuple[Numbers, Numbers]:
+    """Sums of the words in each row from `start` on, and of those sums after each word; 64 bits hold both."""
+    first = np.full(words.shape[0], start, dtype=np.uint64)
+    second = np.zeros(words.shape[0], dtype=np.uint64)
+    for column in words.T:
+        first += column
+        second += first
+    return first, second
 
 
 def _sum(bits: int) -> Checksum:
@@ -108,7 +117,9 @@ def _sum(bits: int) -> Checksum:
 
 
 def _adler_rows(rows: Rows) -> Numbers:
-    return np.array([zlib.adler32(row.tobytes()) for row in rows], dtype=np.uint64)
+    first, second = _running_sums(rows, 1)
+    both: Numbers = second % np.uint64(_ADLER) << np.uint64(16) | first % np.uint64(_ADLER)
+    return both
 
 
 def _xor_rows(rows: Rows) -> Numbers:

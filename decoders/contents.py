@@ -37,7 +37,9 @@ class Contents:
     def __init__(self, layout: Layout, checksum: Checksum, head_size: int = 0) -> None:
         if layout.id_bits % 8 or not 0 <= layout.id_bits <= 64:
             raise LayoutError(f"found {layout.id_bits} bits, expected whole bytes, at most 8", where="id")
+        # `covered` (with `covered_too`) and `stated` are where the checksum's message and the checksum itself stand
         self.checksum = checksum
+        self.checksum_order = layout.checksum_order
         self.id_size = layout.id_bits // 8
         self.byte_order = layout.byte_order
         self._order: Literal["little", "big"] = layout.checksum_order.value
@@ -47,8 +49,8 @@ class Contents:
         self.body_at = head_size + (checksum.size if at_start else 0)
         self._least = head_size + checksum.size
         self._end = None if at_start or checksum.size == 0 else -checksum.size  # of the body
-        self._stated = slice(head_size, self.body_at) if at_start else slice(self._end, None)
-        self._covered, self._covered_too = self._coverage(layout)
+        self.stated = slice(head_size, self.body_at) if at_start else slice(self._end, None)
+        self.covered, self.covered_too = self._coverage(layout)
         self._id = slice(self.body_at, self.body_at + self.id_size)
         self._kinds: dict[bytes, int] = {}
         self._lengths: list[int] = []
@@ -98,13 +100,13 @@ class Contents:
         """Put the checksum into contents that are otherwise complete."""
         size = self.checksum.size
         if size:
-            contents[self._stated] = self._computed(bytes(contents)).to_bytes(size, self._order)
+            contents[self.stated] = self._computed(bytes(contents)).to_bytes(size, self._order)
         return bytes(contents)
 
     def _computed(self, contents: bytes) -> int:
-        covered = contents[self._covered]
-        if self._covered_too is not None:
-            covered += contents[self._covered_too]
+        covered = contents[self.covered]
+        if self.covered_too is not None:
+            covered += contents[self.covered_too]
         return self.checksum.of(covered)
 
     def length_from(self, data: bytes, start: int) -> int | None:
@@ -118,7 +120,7 @@ class Contents:
     def kinds_of(self, many: Sequence[bytes | None]) -> list[int]:
         """Which packet of the layout each of these contents is; `NO_PACKET` where it is none, or None."""
         size, least, compute, order = self.checksum.size, self._least, self.checksum.of, self._order
-        covered, covered_too, stated, where = self._covered, self._covered_too, self._stated, self._id
+        covered, covered_too, stated, where = self.covered, self.covered_too, self.stated, self._id
         kinds, lengths = self._kinds, self._lengths
         found = []
         for contents in many:
@@ -149,7 +151,7 @@ class Contents:
                 f"found {len(contents)} bytes, expected at least the {self._least} of the checksum",
             )
         body = contents[self.body_at : self._end]
-        stated = int.from_bytes(contents[self._stated], self._order) if size else 0
+        stated = int.from_bytes(contents[self.stated], self._order) if size else 0
         computed = self._computed(contents) if size else 0
         if stated != computed:
             return Reason.CHECKSUM, (

@@ -1,4 +1,4 @@
-"""Whole recordings, fast: COBS frames with CRC-16/IBM-3740, thousands at a time.
+"""Whole recordings, fast: COBS frames, thousands at a time.
 
 The readable way (`decoders.cobs`, `decoders.crc`, `decoders.columns`) defines what comes out. This module gives the
 same for the frames it accepts and leaves every other byte to it. It pays off from some hundreds of frames of one
@@ -10,9 +10,9 @@ position; stuffing, CRC and fields are then arithmetic on whole rows:
 - COBS: a counter for each frame holds its next code's position. In row j, where the counter is j, the byte is a code:
   it becomes zero and moves the counter on. A frame is sound if its counter ends at its length. A counter of 8 bits is
   enough: one that overflows lands before j, is never met again, and cannot end at the length.
-- CRC: over GF(2) the powers P(x)^8, P(x)^4 and P(x)^2 of P(x) = x^16 + x^12 + x^5 + 1 have no more terms than P(x),
-  with 8, 4 and 2 times its exponents, and are multiples of it. So a leading row folds by XOR into rows a few
-  positions on, until the two rows of the remainder are left.
+- CRC-16/IBM-3740: over GF(2) the powers P(x)^8, P(x)^4 and P(x)^2 of P(x) = x^16 + x^12 + x^5 + 1 have no more terms
+  than P(x), with 8, 4 and 2 times its exponents, and are multiples of it. So a leading row folds by XOR into rows a
+  few positions on, until the two rows of the remainder are left. Other checksums go row by row, CRCs through a table.
 """
 
 import binascii
@@ -68,7 +68,13 @@ class TileDecoder:
     """Decodes blocks of frames of one layout; keeps nothing but its working memory between them."""
 
     def __init__(self, layout: Layout, contents: Contents, readers: Sequence[ColumnReader]) -> None:
-        self._swap_checksum = layout.checksum_order is ByteOrder.LITTLE
+        self._contents = contents
+        self._folds = (
+            contents.checksum.name == "CRC-16/IBM-3740"
+            and layout.crc is None
+            and layout.checksum_place is ChecksumPlace.END
+            and layout.checksum_from == layout.checksum_until == 0
+        )
         self._by_length: dict[int, list[_Kind]] = {}
         for number, (packet, reader) in enumerate(zip(layout.packets, readers, strict=True)):
             encoded = packet.length + contents.checksum.size + 1
@@ -110,7 +116,7 @@ class TileDecoder:
             if frames.size < _LEAST_FRAMES:
                 continue
             frames = frames[: np.searchsorted(starts[frames], data.size - _padded(length), side="right")]
-            for kind, mine in _by_kind(data, starts, frames, kinds):
+            for kind, mine in _by_kind(data, starts, frames, kinds, self._contents.body_at):
                 if mine.size < _LEAST_FRAMES:
                     continue
                 good, columns = self._harvest(data, starts[mine], length, kind)
@@ -134,8 +140,11 @@ class TileDecoder:
             sound = good[first : first + some.size]
             np.equal(_unstuff(planes), length, out=sound)
             contents = planes[1:]
-            self._check(contents, spare, sound)
-            for place, byte in enumerate(kind.id):
+            if self._folds:
+                self._check_by_folding(contents, spare, sound)
+            else:
+                self._check(contents, sound)
+            for place, byte in enumerate(kind.id, start=self._contents.body_at):
                 sound &= contents[place] == byte
             if not sound.all():
                 contents = _without_gaps(contents, spare, sound)
@@ -165,12 +174,27 @@ class TileDecoder:
             words = halves.reshape(2 * words.shape[0], count)
         return other, words[:length]
 
-    def _check(self, contents: Planes, spare: NDArray[np.uint8], sound: NDArray[np.bool_]) -> None:
+    def _check(self, contents: Planes, sound: NDArray[np.bool_]) -> None:
         """Mark frames whose checksum is wrong as unsound."""
+        ours = self._contents
+        if ours.checksum.size == 0:
+            return
+        message = contents[ours.covered]
+        if ours.covered_too is not None:
+            message = np.concatenate((message, contents[ours.covered_too]))
+        stated = np.zeros(contents.shape[1], dtype=np.uint64)
+        rows = contents[ours.stated]
+        for row in rows[::-1] if ours.checksum_order is ByteOrder.LITTLE else rows:
+            stated <<= np.uint64(8)
+            stated |= row
+        sound &= ours.checksum.of_rows(message.T) == stated
+
+    def _check_by_folding(self, contents: Planes, spare: NDArray[np.uint8], sound: NDArray[np.bool_]) -> None:
+        """As `_check`, for CRC-16/IBM-3740 over the whole body and behind it."""
         length, count = contents.shape
         rows = spare[: length * count].reshape(length, count)
         rows[:] = contents
-        if self._swap_checksum:
+        if self._contents.checksum_order is ByteOrder.LITTLE:
             rows[-2], rows[-1] = contents[-1], contents[-2]
         _fold(rows)
         # the start value, shifted on by every byte of the body, is what a sound frame leaves
@@ -185,17 +209,17 @@ def _padded(length: int) -> int:
 
 
 def _by_kind(
-    data: Planes, starts: IntArray, frames: IntArray, kinds: list[_Kind]
+    data: Planes, starts: IntArray, frames: IntArray, kinds: list[_Kind], body_at: int
 ) -> Iterator[tuple[_Kind, IntArray]]:
     """The frames that may be of each kind; where several kinds have one length, by their first bytes unstuffed."""
     if len(kinds) == 1:
         yield kinds[0], frames
         return
-    count = len(kinds[0].id)
-    head = np.array([data[starts[frames] + place] for place in range(count + 1)], dtype=np.uint8)
+    count = 1 + body_at + len(kinds[0].id)
+    head = np.array([data[starts[frames] + place] for place in range(count)], dtype=np.uint8)
     _unstuff(head)
     for kind in kinds:
-        same = np.all([head[1 + place] == byte for place, byte in enumerate(kind.id)], axis=0)
+        same = np.all([head[1 + place] == byte for place, byte in enumerate(kind.id, start=body_at)], axis=0)
         yield kind, frames[same]
 
 

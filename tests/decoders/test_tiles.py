@@ -1,9 +1,14 @@
+import dataclasses
+
 import numpy as np
 import pytest
+from cobs import cobs
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from decoders.layout import ByteOrder, Field, Layout, Packet, WireKind
+from decoders.checksums import checksum_of
+from decoders.contents import Contents
+from decoders.layout import ByteOrder, ChecksumPlace, Field, Layout, Packet, WireKind
 from decoders.stream import StreamDecoder
 
 
@@ -33,6 +38,14 @@ def assert_same(bench, layout, stream, block):
     return fast
 
 
+def frame_of(bench, layout, body):
+    """A frame: the bench's own, or for what that does not know the encoder's."""
+    if (layout.checksum, layout.checksum_place) == ("CRC-16/IBM-3740", ChecksumPlace.END):
+        return bench.frame_of(layout, body)
+    contents = Contents(layout, checksum_of(layout))
+    return cobs.encode(contents.seal(contents.with_room(body))) + b"\0"
+
+
 def random_stream(bench, layout, rng, count, damage):
     """Random packets of the layout; a share of the frames with a byte changed, dropped, doubled or put in."""
     frames = []
@@ -42,7 +55,7 @@ def random_stream(bench, layout, rng, count, damage):
         body[rng.random(packet.length) < rng.choice([0.0, 0.15, 0.9])] = 0
         id_size = layout.id_bits // 8
         body[:id_size] = np.frombuffer(packet.id.to_bytes(id_size, layout.byte_order.value), dtype=np.uint8)
-        frame = bytearray(bench.frame_of(layout, body.tobytes()))
+        frame = bytearray(frame_of(bench, layout, body.tobytes()))
         if rng.random() < damage:
             place = int(rng.integers(len(frame)))
             match int(rng.integers(4)):
@@ -83,6 +96,20 @@ def test_every_length_decodes_as_by_the_readable_way(bench, length, order):
     layout = Layout("cobs", "CRC-16/IBM-3740", order, (blob("a", 7, length),), checksum_order=order)
     stream = random_stream(bench, layout, np.random.default_rng(length), 40_000 // (length + 4) + 1500, 0.01)
     assert_same(bench, layout, stream, len(stream))
+
+
+@pytest.mark.parametrize(
+    "checksum", ["CRC-8/SMBUS", "CRC-16/KERMIT", "CRC-24/BLE", "Fletcher-32", "Adler-32", "none"]
+)
+@pytest.mark.parametrize("place", ChecksumPlace)
+def test_other_checksums_decode_as_by_the_readable_way(bench, checksum, place):
+    for order, first in ((ByteOrder.LITTLE, 0), (ByteOrder.BIG, 1)):
+        layout = dataclasses.replace(
+            bench.two_kinds, checksum=checksum, checksum_place=place, checksum_order=order, checksum_from=first
+        )
+        stream = random_stream(bench, layout, np.random.default_rng(21), 4_000, 0.02)
+        (whole, _) = assert_same(bench, layout, stream, len(stream))
+        assert sum(len(table) for table in whole.tables) > 3_800
 
 
 def test_kinds_of_one_length_are_told_apart_by_wide_and_zero_ids(bench):
