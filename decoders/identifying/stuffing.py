@@ -9,9 +9,11 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 from decoders import cobs
+from decoders.errors import FrameError
 from decoders.identifying.checksum_trial import find_checksum
 from decoders.identifying.evidence import LEAST_FRAMES, Evidence, Frames, Hypothesis, Kind, RuledOut, Strength
 from decoders.identifying.text import is_printable
+from decoders.stuffing import rfc1662_decode, slip_decode
 
 LONGEST_BLOCK = 2048  # bytes; a longer run without a delimiter is no frame of a low-rate radio link
 _LEAST_BLOCK = 4
@@ -136,33 +138,17 @@ def _uncobs(block: bytes) -> bytes | None:
 
 
 def _unslip(block: bytes) -> bytes | None:
-    """RFC 1055: ESC ESC_END stands for END, ESC ESC_ESC for ESC, and nothing else follows ESC."""
-    pieces = block.split(b"\xdb")
-    contents = [pieces[0]]
-    for piece in pieces[1:]:
-        if piece[:1] == b"\xdc":
-            contents.append(b"\xc0" + piece[1:])
-        elif piece[:1] == b"\xdd":
-            contents.append(b"\xdb" + piece[1:])
-        else:
-            return None
-    return b"".join(contents)
+    try:
+        return slip_decode(block)
+    except FrameError:
+        return None
 
 
 def _un_1662(block: bytes) -> bytes | None:
-    """RFC 1662, 4.2: the byte after the escape 0x7D is sent with bit 5 inverted."""
-    if block[-1:] == b"\x7d":
-        return None  # 0x7D 0x7E aborts a frame
-    contents = bytearray()
-    place = 0
-    while place < len(block):
-        byte = block[place]
-        if byte == 0x7D:
-            place += 1
-            byte = block[place] ^ 0x20
-        contents.append(byte)
-        place += 1
-    return bytes(contents)
+    try:
+        return rfc1662_decode(block)
+    except FrameError:
+        return None
 
 
 _RULES = (

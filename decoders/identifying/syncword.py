@@ -299,7 +299,10 @@ def _fixed_hypothesis(data: bytes, length: int) -> Hypothesis | None:
 def fixed_by_checksum(data: bytes, length: int, frames: Frames, checksum: ChecksumFound, misfits: int) -> Hypothesis:
     """Frames of one length found by their checksum, with a sync word where their first two bytes never change."""
     lead = leading_constant(frames.contents)
-    sync = frames.contents[0][: min(lead, _LONGEST_SYNC)] if lead >= 2 else b""
+    size = min(lead, _LONGEST_SYNC)
+    if checksum.catalogued and 2 <= checksum.start <= lead:
+        size = checksum.start  # firmware often leaves the sync word out of the sum
+    sync = frames.contents[0][:size] if lead >= 2 else b""
     if not sync.strip(b"\0"):
         sync = b""
     places = len(frames) + misfits
