@@ -50,6 +50,7 @@ class Estimator:
         self._flight: Flight | None = None
         self._t_s = 0.0
         self._at_ns = 0
+        self._heard_ns = 0  # when the newest sample that counted was received
         self._bias_mps2 = 0.0
         self._height_m = 0.0
         self._smooth = 1.0
@@ -63,6 +64,7 @@ class Estimator:
         if dt_s is None and self._state is not None:
             return self._state, ()
         self._t_s += dt_s or 0.0
+        self._heard_ns = self._at_ns
         specific = self._forces.read(sample)
         pressure_pa = sample.pressure_pa if LEAST_PA <= sample.pressure_pa <= GREATEST_PA else NAN
         reading = Reading(self._t_s, specific, pressure_pa)
@@ -74,7 +76,44 @@ class Estimator:
             moments = self._flight.step(reading)
         self._restarts = self._clock.restarts
         self._state = self._standing(sample, specific) if self._flight is None else self._flying(sample, specific)
-        return self._state, tuple(self._event(m) for m in moments) if moments else ()
+        if not moments:
+            return self._state, ()
+        return self._state, tuple(self._event(m, now_ns=self._at_ns, now_s=self._t_s) for m in moments)
+
+    def advance(self, now_ns: int) -> tuple[State, tuple[FlightEvent, ...]] | None:
+        """Say what silence makes known, with nothing received up to and including `now_ns`.
+
+        In a gap of the radio a coasting vehicle passes its apogee all the same; where its time is sure, it is called
+        from here. The caller's grid of times is part of what makes a session's estimates the same live and replayed.
+
+        Returns:
+            The state and the events, or None where there is nothing to say.
+        """
+        flight, last = self._flight, self._state
+        if flight is None or last is None or now_ns <= self._at_ns:
+            return None
+        now_s = self._t_s + (now_ns - self._heard_ns) / NS_PER_S
+        moments = flight.overdue(now_s)
+        if not moments:
+            return None
+        self._at_ns = now_ns
+        since_s = now_s - moments[-1].t_s
+        gained_mps = self._pad.gravity_mps2 * since_s
+        fallen_m = 0.5 * gained_mps * since_s
+        self._state = State(
+            now_ns,
+            flight.phase,
+            moments[-1].height_m - fallen_m,
+            math.hypot(moments[-1].height_sigma_m, fallen_m),
+            -gained_mps,
+            math.hypot(last.speed_sigma_mps, gained_mps),
+            NAN,
+            NAN,
+            NAN,
+            NAN,
+            NAN,
+        )
+        return self._state, tuple(self._event(m, now_ns=now_ns, now_s=now_s) for m in moments)
 
     def _stand(self, dt_s: float, sample: MotionSample, reading: Reading) -> list[Moment]:
         """One sample on the pad: follow the reference, watch for liftoff."""
@@ -150,6 +189,6 @@ class Estimator:
         resting = self._flight is None or self._flight.phase is Phase.LANDED
         return (resting_tilt(sample) if resting and specific.still else NAN), NAN
 
-    def _event(self, moment: Moment) -> FlightEvent:
-        at_ns = self._at_ns - round((self._t_s - moment.t_s) * NS_PER_S)
-        return FlightEvent(moment.kind, at_ns, self._at_ns, moment.height_m, moment.height_sigma_m)
+    def _event(self, moment: Moment, *, now_ns: int, now_s: float) -> FlightEvent:
+        at_ns = now_ns - round((now_s - moment.t_s) * NS_PER_S)
+        return FlightEvent(moment.kind, at_ns, now_ns, moment.height_m, moment.height_sigma_m)

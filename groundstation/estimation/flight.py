@@ -49,6 +49,9 @@ PORT_SHARE = 0.005
 # After a pressure that cannot be, such as an ejection's, the next ones may still be off by what is left of it.
 PULSE_S = 0.15
 UNSEEN_PULSE_M = 15.0  # of an ejection that may have happened just before the end of a gap
+# Silence in coast: after so long an apogee is called by dead reckoning, if its time is known this well.
+SILENT_S = 0.25
+MOST_UNSURE_S = 0.15
 STILL_BAND_M = 1.5
 STILL_BAND_MOST_M = 6.0
 STILL_SAMPLES = 4
@@ -96,6 +99,7 @@ class Flight:
         self._top: tuple[float, float] | None = None
         self._anchor_s, self._anchor_m, self._anchored = self._t_s, self.filter.h, 0
         self._surprise = 0.0
+        self._unseen = False  # whether the apogee was called in a silence that is not yet over
         self._pulse_m, self._pulse_s = 0.0, self._t_s
         self._drag = ascent.drag_kgpm
         self._drag_variance = (DRAG_SPREAD * self._drag) ** 2
@@ -137,6 +141,19 @@ class Flight:
             self._learn_drag(specific)
         self._watch_still(reading.t_s)
         return self._change_phase(reading.t_s, specific)
+
+    def overdue(self, now_s: float) -> list[Moment]:
+        """What must have happened by a time without any word of it: an apogee that coasting has led to."""
+        f = self.filter
+        if self.phase is not Phase.COAST or now_s - self._t_s < SILENT_S or f.v <= 0.0:
+            return []
+        rise = coast(f.v, self._ascent.burnout_mass_kg, self._drag, self._ascent.gravity_mps2)
+        top_s = self._t_s + rise.time_s
+        unsure_s = f.v_sigma / self._ascent.gravity_mps2
+        if unsure_s > MOST_UNSURE_S or now_s < top_s + unsure_s:
+            return []
+        self.phase, self._apogee_s, self._unseen = Phase.DESCENT, top_s, True
+        return [Moment(FlightEventKind.APOGEE, top_s, f.h + rise.height_m, self.height_sigma_m)]
 
     def predicted_apogee(self, tilt_rad: float) -> tuple[float, float]:
         """Height of the apogee to come and its standard deviation; NaN outside boost and coast."""
@@ -196,6 +213,8 @@ class Flight:
         elif self._t_s - self._accel_s < GAP_S:  # another kind of packet: what was measured a moment ago still holds
             accel = self._accel
             s = (BETWEEN_NOISE_MPS2 + BETWEEN_NOISE_SHARE * abs(accel)) ** 2
+        coasting = self.phase is Phase.COAST or self._unseen
+        self._unseen = False
         if self.phase is Phase.BOOST:
             walk = BIAS_WALK_BOOST
             if accel != accel:
@@ -206,7 +225,7 @@ class Flight:
                 s = (0.3 * push + 2.0) ** 2
             if dt_s > GAP_S:
                 s += (UNSEEN_BOOST_MPS2 * min(dt_s, 1.0)) ** 2
-        elif self.phase is Phase.COAST:
+        elif coasting:
             drag_mps2 = self._drag_mps2()
             if accel != accel or specific.magnitude > abs(drag_mps2) + SHOCK_MPS2:
                 accel = f.b - self._pad.gravity_mps2 - drag_mps2

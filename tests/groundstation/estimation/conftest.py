@@ -19,6 +19,7 @@ from groundstation.simulator.truth import Truth
 from groundstation.state import FlightEvent, FlightEventKind, MotionSample, State
 
 LAUNCH_S = 8.0
+TICK_NS = 200_000_000  # how often the estimator is told the time, as the pipeline does
 
 
 @dataclass(frozen=True)
@@ -108,7 +109,14 @@ def fly(curlew: Vehicle, saltmarsh: Site) -> Callable[..., Flown]:
         estimator = Estimator(curlew, saltmarsh)
         states: list[State] = []
         events: list[FlightEvent] = []
+        tick_ns = 0
         for sample in change(iter(samples), truth):
+            while tick_ns < sample.received_ns:
+                silent = estimator.advance(tick_ns)
+                if silent is not None:
+                    states.append(silent[0])
+                    events.extend(silent[1])
+                tick_ns += TICK_NS
             state, new = estimator.step(sample)
             states.append(state)
             events.extend(new)
