@@ -1,0 +1,17 @@
+import os
+import shutil
+
+import pytest
+
+INSTALL_LINE = "no C compiler on this machine: apt-get install gcc"
+
+
+@pytest.fixture(scope="session")
+def gcc() -> str:
+    """The compiler; without one the test is skipped, and fails in CI."""
+    found = shutil.which("gcc")
+    if found is None:
+        if os.environ.get("CI") == "true":
+            pytest.fail(INSTALL_LINE)
+        pytest.skip(INSTALL_LINE)
+    return found
