@@ -136,7 +136,7 @@ def predicted(vehicle: Vehicle, site: Site, seed: int) -> tuple[Landing, tuple[f
     off_e, off_n = draws.gauss(0.0, 1.5), draws.gauss(0.0, 1.5)
     east = truth.east_m[rows] + off_e + np.array([draws.gauss(0.0, 0.5) for _ in rows])
     north = truth.north_m[rows] + off_n + np.array([draws.gauss(0.0, 0.5) for _ in rows])
-    wind = wind_from_drift(truth.t_s[rows], east, north, truth.height_m[rows], fix_sigma_m=1.5)
+    wind = wind_from_drift(truth.t_s[rows], east, north, truth.height_m[rows], fix_sigma_m=0.7)
     assert wind is not None
     rate = -float(np.mean(truth.speed_mps[rows[-5:]]))
     landing = predict_landing(
