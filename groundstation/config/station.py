@@ -36,6 +36,16 @@ class Site(FileTable):
         alias="wind_from", default=None, description="where the wind comes from, clockwise from true north"
     )
 
+    people_distance_m: Metres | None = Field(
+        alias="people_distance",
+        default=None,
+        gt=0,
+        description="from the pad to whoever stands nearest at the launch",
+    )
+    rod_tilt_rad: Radians | None = Field(
+        alias="rod_tilt", default=None, ge=0, description="of the launch rod or rail from vertical, as measured there"
+    )
+
     def faults(self) -> Iterator[Found]:
         """A place that is not on the globe, and a pressure that is not the pad's."""
         for key, angle_rad, limit in (

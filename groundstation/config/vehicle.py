@@ -12,14 +12,18 @@ from typing import Any, Literal
 
 from pydantic import Field
 
+from groundstation.config.equipment import Camera, Computer, Loads, PadPlan, Radio, Supplies
 from groundstation.config.filetable import Count, FileTable, Flag, Found, Number
 from groundstation.config.packets import Telemetry
 from groundstation.config.quantities import (
     Coulombs,
+    Decibels,
     Kelvins,
+    KelvinsPerSecond,
     Kilograms,
     KilogramSquareMetres,
     Metres,
+    MetresPerSecond,
     MetresPerSecondSquared,
     Newtons,
     Ohms,
@@ -282,6 +286,8 @@ def _limit(
 
 
 PRACTICE = "common practice, no source"
+NAR_MODEL = "model rocket safety code (National Association of Rocketry, 2018)"
+NAR_HIGH_POWER = "high power rocket safety code (National Association of Rocketry, 2012)"
 
 
 class Limits(FileTable):
@@ -315,9 +321,95 @@ class Limits(FileTable):
     stuck_time_s: Seconds = _limit(
         "1.2 s", PRACTICE, alias="stuck_time", text="a noisy sensor without any change", gt=0
     )
+    cell_sag_v: Volts = _limit(
+        "0.15 V", PRACTICE, alias="cell_sag", text="how far a cell's voltage dips and comes back", gt=0
+    )
+    cell_voltage_loaded_min_v: Volts = _limit(
+        "3.3 V", PRACTICE, alias="cell_voltage_loaded_min", text="per cell under the flight's greatest load", gt=0
+    )
+    resistance_growth: Number = _limit(
+        2.5, PRACTICE, text="the pack's resistance, measured, over what the file gives for it new", gt=1
+    )
+    pack_temperature_min_k: Kelvins = _limit("5 degC", PRACTICE, alias="pack_temperature_min", text="the pack", gt=0)
+    pack_temperature_max_k: Kelvins = _limit("50 degC", PRACTICE, alias="pack_temperature_max", text="the pack", gt=0)
+    steady_time_s: Seconds = _limit(
+        "30 s", PRACTICE, alias="steady_time", text="a circuit or contact has not dropped out for so long", gt=0
+    )
+    accel_noise_min_mps2: MetresPerSecondSquared = _limit(
+        "0.002 m/s^2", PRACTICE, alias="accel_noise_min", text="least an axis' noise may be", gt=0
+    )
+    accel_noise_max_mps2: MetresPerSecondSquared = _limit(
+        "0.5 m/s^2", PRACTICE, alias="accel_noise_max", text="most an axis' noise may be", gt=0
+    )
+    gyro_noise_min_radps: RadiansPerSecond = _limit(
+        "0.005 deg/s", PRACTICE, alias="gyro_noise_min", text="least an axis' noise may be", gt=0
+    )
+    gyro_noise_max_radps: RadiansPerSecond = _limit(
+        "1.5 deg/s", PRACTICE, alias="gyro_noise_max", text="most an axis' noise may be", gt=0
+    )
+    pressure_noise_min_pa: Pascals = _limit(
+        "0.1 Pa", PRACTICE, alias="pressure_noise_min", text="least its noise may be", gt=0
+    )
+    pressure_noise_max_pa: Pascals = _limit(
+        "25 Pa", PRACTICE, alias="pressure_noise_max", text="most its noise may be", gt=0
+    )
+    height_still_m: Metres = _limit(
+        "5 m", PRACTICE, alias="height_still", text="how far the pressure height moves in ten seconds", gt=0
+    )
+    temperature_rate_kps: KelvinsPerSecond = _limit(
+        "0.5 K/s", PRACTICE, alias="temperature_rate", text="how fast a temperature may move", gt=0
+    )
+    attitude_error_rad: Radians = _limit(
+        "4 deg", PRACTICE, alias="attitude_error", text="between the attitude's down and the accelerometer's", gt=0
+    )
+    gnss_distance_m: Metres = _limit(
+        "30 m", PRACTICE, alias="gnss_distance", text="of the position from the pad's in the station file", gt=0
+    )
+    gnss_height_error_m: Metres = _limit(
+        "60 m", PRACTICE, alias="gnss_height_error", text="of its height from the pad's elevation", gt=0
+    )
+    gimbal_neutral_error_rad: Radians = _limit(
+        "0.5 deg", PRACTICE, alias="gimbal_neutral_error", text="of command and angle from neutral at rest", gt=0
+    )
+    gimbal_following_rad: Radians = _limit(
+        "1 deg", PRACTICE, alias="gimbal_following", text="between a command that stands and the angle", gt=0
+    )
+    gimbal_play_rad: Radians = _limit(
+        "0.6 deg", PRACTICE, alias="gimbal_play", text="how far the angle strays under a command that stands", gt=0
+    )
+    gimbal_sweep_share: Number = _limit(
+        0.8, PRACTICE, text="of the gimbal's limit that a sweep reaches either way", gt=0, le=1
+    )
+    clock_error: Number = _limit(0.02, PRACTICE, text="of the flight computer's clock against the station's", gt=0)
+    radio_margin_db: Decibels = _limit(
+        "10 dB", PRACTICE, alias="radio_margin", text="left at the farthest point of the flight", gt=0
+    )
+    wind_mps: MetresPerSecond = _limit(
+        "20 mph", f"{NAR_MODEL}, section 9; {NAR_HIGH_POWER}", alias="wind", text="mean wind at the pad", gt=0
+    )
+    rod_tilt_rad: Radians = _limit(
+        "30 deg",
+        f"{NAR_MODEL}, section 6; {NAR_HIGH_POWER} allows 20 deg",
+        alias="rod_tilt",
+        text="of the launch rod from vertical",
+        gt=0,
+    )
+    thrust_to_weight: Number = _limit(
+        3.0, f"{NAR_HIGH_POWER}, section 8; 5 is common practice", text="average thrust over liftoff weight", gt=0
+    )
 
     def faults(self) -> Iterator[Found]:
         """A least that is not below its greatest."""
+        for key, least, greatest in (
+            ("accel_noise", self.accel_noise_min_mps2, self.accel_noise_max_mps2),
+            ("gyro_noise", self.gyro_noise_min_radps, self.gyro_noise_max_radps),
+            ("pressure_noise", self.pressure_noise_min_pa, self.pressure_noise_max_pa),
+            ("pack_temperature", self.pack_temperature_min_k, self.pack_temperature_max_k),
+        ):
+            if least >= greatest:
+                yield Found(
+                    (f"{key}_min",), f"found {least:.6g}, expected less than {key}_max, {greatest:.6g} (in SI)"
+                )
         if self.cell_voltage_min_v >= self.cell_voltage_max_v:
             least, greatest = self.cell_voltage_min_v, self.cell_voltage_max_v
             text = f"found {least:g} V, expected less than cell_voltage_max, {greatest:g} V"
@@ -339,6 +431,12 @@ class Vehicle(FileTable):
     gimbal: Gimbal | None = None
     motor: Motor
     recovery: Recovery
+    loads: Loads = Field(default_factory=Loads)
+    supplies: Supplies = Field(default_factory=Supplies)
+    camera: Camera | None = None
+    computer: Computer = Field(default_factory=Computer)
+    radio: Radio | None = None
+    pad: PadPlan = Field(default_factory=PadPlan)
     sensors: Sensors = Field(default_factory=Sensors)
     limits: Limits = Field(default_factory=Limits)
     telemetry: Telemetry

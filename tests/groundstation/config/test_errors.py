@@ -624,7 +624,7 @@ def test_file_about_something_else_is_told_apart() -> None:
         parse_vehicle(STATION, file_name="file.toml")
     assert str(caught.value) == (
         "file.toml: found links, site, pages and no key of a vehicle file, expected name, airframe, battery, pyro, "
-        "pull_pin, gimbal, motor, recovery, sensors, limits, telemetry"
+        "pull_pin, gimbal, motor, recovery, loads, supplies, camera, computer …"
     )
     with pytest.raises(
         ConfigError, match=r"found name, airframe.* and no key of a station file, expected links, site"
