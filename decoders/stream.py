@@ -90,17 +90,16 @@ class StreamDecoder:
 
     def _feed_block(self, tiles: TileDecoder, cutter: DelimitedCutter, data: bytes) -> Decoded:
         """The fast way for many bytes: tiles first, and what they leave over as any other bytes."""
-        cut = Cut()
-        if cutter.is_in_run:
-            run, delimiter, data = data.partition(cutter.delimiter)
-            cutter.take_into(cut, run + delimiter)
-        pending = cutter.reclaim()
-        block = pending + data if pending else data
+        first = data.find(cutter.delimiter) + 1
+        cut = cutter.take(data[:first] if first else data)  # what an unfinished frame goes on with
+        if not first:
+            return self._decoded(cut, ())
+        block = memoryview(data)[first:]
         harvested = tiles.decode(block)
         base = at = cutter.offset
         for start, end in harvested.rest:
             cutter.pass_over(base + start - at)
-            cutter.take_into(cut, block[start:end])
+            cutter.take_into(cut, bytes(block[start:end]))
             at = base + end
         cutter.pass_over(base + len(block) - at)
         harvests = [

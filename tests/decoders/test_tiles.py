@@ -110,6 +110,8 @@ def test_other_checksums_decode_as_by_the_readable_way(bench, checksum, place):
         stream = random_stream(bench, layout, np.random.default_rng(21), 4_000, 0.02)
         (whole, _) = assert_same(bench, layout, stream, len(stream))
         assert sum(len(table) for table in whole.tables) > 3_800
+        harvests = StreamDecoder(layout)._tiles.decode(memoryview(stream)).harvests
+        assert sum(harvest.start.size for harvest in harvests) > 3_800
 
 
 def test_kinds_of_one_length_are_told_apart_by_wide_and_zero_ids(bench):
@@ -166,7 +168,7 @@ def test_restart_amid_large_blocks_excuses_a_torn_frame(bench):
 
 def test_tiles_take_every_frame_of_a_clean_block_but_the_last(bench):
     stream = random_stream(bench, bench.two_kinds, np.random.default_rng(2), 6_000, 0.0)
-    harvested = StreamDecoder(bench.two_kinds)._tiles.decode(stream)
+    harvested = StreamDecoder(bench.two_kinds)._tiles.decode(memoryview(stream))
     assert sum(harvest.start.size for harvest in harvested.harvests) == 5_999
     ((start, end),) = harvested.rest
     assert end == len(stream)
