@@ -90,7 +90,10 @@ def _foot() -> html.Footer:
                             html.Button("−10 s", id="back", type="button", **{"aria-label": "Back ten seconds"}),
                             html.Button("Play", id="play", type="button"),
                             html.Button("+10 s", id="on", type="button", **{"aria-label": "On ten seconds"}),
-                            html.Label(["Speed ", html.Span(id="speed-place")], htmlFor="speed"),
+                            html.Label(
+                                [html.Span("Speed", className="speed-word"), html.Span(id="speed-place")],
+                                htmlFor="speed",
+                            ),
                             html.Button("Now", id="now", type="button"),
                         ],
                     ),

@@ -47,6 +47,7 @@ class StagedSession:
         self.live = live
         self.title = "session-2026-05-28.gsr"
         self.silent_from_s: float | None = None
+        self.leap_to_s: float | None = None
         self._pipeline.feed(StationEvent(started_ns, EventKind.RECORDING, True, "running"))
 
     def advance_to(self, seconds: float) -> "StagedSession":
@@ -75,9 +76,12 @@ class StagedSession:
             self._grown = asyncio.Event()
 
     async def stand(self) -> None:
-        """Wake the pages ten times a second while time stands still."""
+        """Wake the pages ten times a second while time stands still, but for the leaps that `leap_to_s` asks for."""
         while True:
             await asyncio.sleep(0.1)
+            if self.leap_to_s is not None:
+                self.advance_to(self.leap_to_s)
+                self.leap_to_s = None
             self._grown.set()
             self._grown = asyncio.Event()
 
