@@ -319,7 +319,7 @@ class Limits(FileTable):
     temperature_min_k: Kelvins = _limit("-10 degC", PRACTICE, alias="temperature_min", text="avionics bay", gt=0)
     temperature_max_k: Kelvins = _limit("60 degC", PRACTICE, alias="temperature_max", text="avionics bay", gt=0)
     stuck_time_s: Seconds = _limit(
-        "1.2 s", PRACTICE, alias="stuck_time", text="a noisy sensor without any change", gt=0
+        "0.8 s", PRACTICE, alias="stuck_time", text="a noisy sensor without any change", gt=0
     )
     cell_sag_v: Volts = _limit(
         "0.15 V", PRACTICE, alias="cell_sag", text="how far a cell's voltage dips and comes back", gt=0
