@@ -82,8 +82,8 @@ class DegreesMinutes:
     """A position as ddmm.mmmm times `per_minute`: degrees and minutes in one number; the value is in degrees.
 
     4717.11399 with per_minute 100,000 is the whole number 471711399 and means 47 degrees and 17.11399 minutes. South
-    and west are negative, or told by another field, named `letter`, that holds the letter N, S, E or W. NaN where there
-    are 60 minutes or more, more than 180 degrees, or another letter.
+    and west are negative, or told by another field, named `letter`, that holds the letter N, S, E or W. NaN where
+    there are 60 minutes or more, more than 180 degrees, or another letter.
 
     Source: NMEA 0183 (IEC 61162-1), the form of latitude and longitude in sentences such as GGA.
     """

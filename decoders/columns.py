@@ -76,8 +76,8 @@ class ColumnReader:
         byte_order: Of the numbers in the body.
         row_length: Bytes in a row.
         body_at: Where the body starts in the row.
-        body_length: Of these packets, if their kind has an optional tail: what lies beyond it is missing. Numbers that
-            may be missing are float64 in every packet, NaN where they are; text is then empty.
+        body_length: Of these packets, if their kind has an optional tail: what lies beyond it is missing. Numbers
+            that may be missing are float64 in every packet, NaN where they are; text is then empty.
     Raises:
         LayoutError: A field that no number can hold, or that does not lie on whole bytes and has no bit order.
     """
@@ -98,9 +98,8 @@ class ColumnReader:
                 )
         self._row_length = row_length
         self._padded = max(row_length, _WIDEST)
-        planned = _Plan(
-            packet, byte_order, body_at, self._padded, packet.length if body_length is None else body_length
-        )
+        received = packet.length if body_length is None else body_length
+        planned = _Plan(packet, byte_order, body_at, self._padded, received)
         self.readings = tuple(planned.readings)
         self._assemblies = planned.assemblies if planned.is_more_than_readings else None
         self._scaled = [r for r in self.readings if r.is_scaled]
@@ -176,15 +175,14 @@ class _Plan:
         if end > self._certain_bits:
             self.is_more_than_readings = True
         if end > self._received_bits:
-            missing: Make = _missing_text if item.kind is WireKind.TEXT else _missing_numbers(len(item.columns))
-            self.assemblies.append(_Assembly(item.columns, (), missing))
+            self.assemblies.append(_Assembly(item.columns, (), _missing(item)))
             return
         if item.kind is WireKind.TEXT:
             self._add_text(item, where)
             return
         readings, make = self._number(item, where)
         if item.kind is WireKind.QUATERNION:
-            readings, make = readings, _then(make, _quaternion(fraction_bits(item.bits)))
+            make = _then(make, _quaternion(fraction_bits(item.bits)))
         elif item.curve is not None:
             make = _then(make, _curve(item))
             if isinstance(item.curve, DegreesMinutes) and item.curve.letter:
@@ -359,9 +357,8 @@ def _as_floats(numbers: list[Column]) -> list[Column]:
         return [column.astype(np.float64) for column in numbers]
 
 
-def _missing_numbers(count: int) -> Make:
-    return lambda numbers: [numbers[0].copy() for _ in range(count)]
-
-
-def _missing_text(numbers: list[Column]) -> list[Column]:
-    return [np.zeros(numbers[0].shape, dtype="S1")]
+def _missing(item: Field) -> Make:
+    """A field that none of the packets has, from a column of NaN."""
+    if item.kind is WireKind.TEXT:
+        return lambda numbers: [np.zeros(numbers[0].shape, dtype=f"S{item.bits // 8}")]
+    return lambda numbers: [numbers[0].copy() for _ in item.columns]

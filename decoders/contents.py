@@ -1,7 +1,7 @@
 """Contents of a frame: what is left of it when its stuffing is taken away.
 
 Contents are a head (sync word and header, where the framing has them), the body and the checksum, which stands before
-or after the body. The body starts with the discriminator.
+or after the body. The discriminator, and the vehicle's address if there is one, stand in every body at one place.
 """
 
 from collections.abc import Sequence
@@ -10,6 +10,7 @@ from typing import Literal
 
 from decoders.checksums import Checksum
 from decoders.errors import LayoutError
+from decoders.fields import Place, number_place
 from decoders.layout import ChecksumPlace, Layout, Packet, Reason
 
 NO_PACKET = -1  # what `Contents.kinds_of` gives instead of a packet's place in the layout
@@ -35,12 +36,9 @@ class Contents:
     """
 
     def __init__(self, layout: Layout, checksum: Checksum, head_size: int = 0) -> None:
-        if layout.id_bits % 8 or not 0 <= layout.id_bits <= 64:
-            raise LayoutError(f"found {layout.id_bits} bits, expected whole bytes, at most 8", where="id")
         # `covered` (with `covered_too`) and `stated` are where the checksum's message and the checksum itself stand
         self.checksum = checksum
         self.checksum_order = layout.checksum_order
-        self.id_size = layout.id_bits // 8
         self.byte_order = layout.byte_order
         self._order: Literal["little", "big"] = layout.checksum_order.value
         self._packets = layout.packets
@@ -51,18 +49,21 @@ class Contents:
         self._end = None if at_start or checksum.size == 0 else -checksum.size  # of the body
         self.stated = slice(head_size, self.body_at) if at_start else slice(self._end, None)
         self.covered, self.covered_too = self._coverage(layout)
-        self._id = slice(self.body_at, self.body_at + self.id_size)
+        self._id = _MarkedBytes(discriminator_place(layout) if layout.id_bits else None, self.body_at)
+        self._address = _MarkedBytes(address_place(layout), self.body_at)
+        self._own_address = b"" if layout.address is None else self._address.written(layout.address.value)
         self._kinds: dict[bytes, int] = {}
-        self._lengths: list[int] = []
+        self._lengths: list[frozenset[int]] = []  # of each kind's contents
         for kind, packet in enumerate(layout.packets):
-            self._kinds[self.id_bytes(packet)] = kind
-            self._lengths.append(self._least + packet.length)
-        self.longest = max(self._lengths)
+            self._check(packet, layout)
+            self._kinds[self._id.written(packet.id)] = kind
+            self._lengths.append(frozenset(self._least + length for length in packet.lengths))
+        self.longest = max(map(max, self._lengths))
 
     def _coverage(self, layout: Layout) -> tuple[slice, slice | None]:
         """The bytes that the checksum covers: a first run, and a second one behind a checksum that stands between."""
         first, until = layout.checksum_from, layout.checksum_until
-        shortest = min(packet.length for packet in layout.packets)
+        shortest = min(packet.lengths[0] for packet in layout.packets)
         if first < -self._head or until < 0 or max(first, 0) + until > shortest:
             raise LayoutError(
                 f"covers bytes {first} to {until} before the end, expected a range within the {self._head} bytes of "
@@ -76,20 +77,26 @@ class Contents:
             return slice(self.body_at + first, end), None
         return slice(self._head + first, self._head), slice(self.body_at, end)
 
+    def _check(self, packet: Packet, layout: Layout) -> None:
+        """Refuse a packet that has no room for what every packet carries."""
+        if layout.id_bits and not 0 <= packet.id < 1 << layout.id_bits:
+            raise LayoutError(
+                f"found {packet.id}, expected a number of {layout.id_bits} bits", where=f"{packet.name}.id"
+            )
+        for mark, what in ((self._id, "id"), (self._address, "address")):
+            if packet.lengths[0] < mark.size:
+                raise LayoutError(
+                    f"found a body of {packet.lengths[0]} bytes, expected at least the {mark.size} up to the {what}",
+                    where=packet.name,
+                )
+
     def id_bytes(self, packet: Packet) -> bytes:
-        """The discriminator as it stands at the start of the packet's body."""
-        if self.id_size == 0:
-            return b""
-        if not 0 <= packet.id < 1 << (8 * self.id_size):
-            raise LayoutError(
-                f"found {packet.id}, expected a number of {8 * self.id_size} bits", where=f"{packet.name}.id"
-            )
-        if packet.length < self.id_size:
-            raise LayoutError(
-                f"found a body of {packet.length} bytes, expected at least the {self.id_size} of the id",
-                where=packet.name,
-            )
-        return packet.id.to_bytes(self.id_size, self.byte_order.value)
+        """The discriminator as it stands where it fills whole bytes at the start of the body."""
+        return self._id.written(packet.id)
+
+    def marks(self, packet: Packet) -> tuple[tuple[int, int, int], ...]:
+        """What tells the packet's contents from others': (place, mask, value) of bytes with a bit of id or address."""
+        return (*self._id.marks(self._id.written(packet.id)), *self._address.marks(self._own_address))
 
     def with_room(self, body: bytes) -> bytearray:
         """The body with zeros where head and checksum belong."""
@@ -111,25 +118,30 @@ class Contents:
 
     def length_from(self, data: bytes, start: int) -> int | None:
         """Length of the contents that start there, by their id; 0 for an unknown id, None where it is yet to come."""
-        found = data[start + self._id.start : start + self._id.stop]
-        if len(found) < self.id_size:
+        found = data[start + self._id.where.start : start + self._id.where.stop]
+        if len(found) < len(self._id.mask):
             return None
-        kind = self._kinds.get(found)
-        return 0 if kind is None else self._lengths[kind]
+        kind = self._kinds.get(self._id.masked(found))
+        return 0 if kind is None else max(self._lengths[kind])
 
     def kinds_of(self, many: Sequence[bytes | None]) -> list[int]:
         """Which packet of the layout each of these contents is; `NO_PACKET` where it is none, or None."""
         size, least, compute, order = self.checksum.size, self._least, self.checksum.of, self._order
-        covered, covered_too, stated, where = self.covered, self.covered_too, self.stated, self._id
-        kinds, lengths = self._kinds, self._lengths
+        covered, covered_too, stated = self.covered, self.covered_too, self.stated
+        kinds, lengths, where = self._kinds, self._lengths, self._id.where
+        masked = None if self._id.is_whole else self._id.masked
+        is_foreign = self._is_foreign if self._own_address else None
         found = []
         for contents in many:
             kind = NO_PACKET
             if contents is not None and len(contents) >= least:
                 message = contents[covered] if covered_too is None else contents[covered] + contents[covered_too]
                 if size == 0 or compute(message) == int.from_bytes(contents[stated], order):
-                    kind = kinds.get(contents[where], NO_PACKET)
-                    if kind >= 0 and lengths[kind] != len(contents):
+                    mark = contents[where]
+                    kind = kinds.get(mark if masked is None else masked(mark), NO_PACKET)
+                    if kind >= 0 and len(contents) not in lengths[kind]:
+                        kind = NO_PACKET
+                    if is_foreign is not None and is_foreign(contents):
                         kind = NO_PACKET
             found.append(kind)
         return found
@@ -158,13 +170,77 @@ class Contents:
                 f"the frame carries {self.checksum.name} {stated:#0{2 * size + 2}x}, "
                 f"its {len(body)} bytes give {computed:#0{2 * size + 2}x}"
             )
-        if len(body) < self.id_size:
-            return Reason.TOO_SHORT, f"found {len(body)} bytes, expected at least the {self.id_size} of the id"
-        kind = self._kinds.get(body[: self.id_size])
+        for mark, what in ((self._address, "address"), (self._id, "id")):
+            if len(body) < mark.size:
+                return Reason.TOO_SHORT, f"found {len(body)} bytes, expected at least the {mark.size} of the {what}"
+        if self._own_address and self._is_foreign(contents):
+            own = self._address.read(self._own_address)
+            return Reason.OTHER_VEHICLE, f"found the address {self._address.read_from(contents)}, expected {own}"
+        kind = self._kinds.get(self._id.masked(contents[self._id.where]))
         if kind is None:
-            number = int.from_bytes(body[: self.id_size], self.byte_order.value)
             known = ", ".join(f"{packet.id} ({packet.name})" for packet in self._packets)
-            return Reason.UNKNOWN_PACKET, f"found the id {number}, expected one of {known}"
+            return Reason.UNKNOWN_PACKET, f"found the id {self._id.read_from(contents)}, expected one of {known}"
         packet = self._packets[kind]
         reason = Reason.TOO_SHORT if len(body) < packet.length else Reason.TOO_LONG
-        return reason, f"found {len(body)} bytes, expected the {packet.length} of packet {packet.name!r}"
+        allowed = " or ".join(map(str, packet.lengths))
+        return reason, f"found {len(body)} bytes, expected the {allowed} of packet {packet.name!r}"
+
+    def _is_foreign(self, contents: bytes) -> bool:
+        """Whether another vehicle's address stands in these contents."""
+        return self._address.masked(contents[self._address.where]) != self._own_address
+
+
+class _MarkedBytes:
+    """The bytes in which a number stands that tells packets apart, the bits of others masked out."""
+
+    def __init__(self, place: Place | None, body_at: int) -> None:
+        self._place = place
+        self.size = 0 if place is None else place.end  # bytes of the body up to its end
+        self.where = slice(body_at, body_at) if place is None else slice(body_at + place.start, body_at + place.end)
+        self.mask = b"" if place is None else place.byte_masks
+        self.is_whole = all(byte == 0xFF for byte in self.mask)
+        self._mask = int.from_bytes(self.mask, "big")
+
+    def masked(self, found: bytes) -> bytes:
+        """The bytes without what belongs to others."""
+        if self.is_whole:
+            return found
+        return (int.from_bytes(found, "big") & self._mask).to_bytes(len(self.mask), "big")
+
+    def written(self, number: int) -> bytes:
+        """The bytes that hold the number and nothing else."""
+        if self._place is None:
+            return b""
+        return (number << self._place.shift).to_bytes(self._place.size, self._place.byte_order.value)
+
+    def read(self, found: bytes) -> int:
+        """The number in these bytes."""
+        if self._place is None:
+            return 0
+        number = int.from_bytes(found, self._place.byte_order.value)
+        return (number & self._place.mask) >> self._place.shift
+
+    def read_from(self, contents: bytes) -> int:
+        """The number in these contents."""
+        return self.read(contents[self.where])
+
+    def marks(self, written: bytes) -> list[tuple[int, int, int]]:
+        """(place, mask, value) of each byte in which a bit of it stands."""
+        places = range(self.where.start, self.where.stop)
+        return [(at, mask, value) for at, mask, value in zip(places, self.mask, written, strict=True) if mask]
+
+
+def discriminator_place(layout: Layout) -> Place:
+    """Where the discriminator stands in a body; LayoutError where it cannot."""
+    return number_place(layout.id_first_bit, layout.id_bits, layout.byte_order, layout.id_bit_order, "id")
+
+
+def address_place(layout: Layout) -> Place | None:
+    """Where a vehicle's address stands in a body, if the layout has one; LayoutError where it cannot."""
+    address = layout.address
+    if address is None:
+        return None
+    place = number_place(address.first_bit, address.bits, layout.byte_order, address.bit_order, "address")
+    if not 0 <= address.value < 1 << address.bits:
+        raise LayoutError(f"found {address.value}, expected a number of {address.bits} bits", where="address")
+    return place

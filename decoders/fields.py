@@ -209,16 +209,16 @@ def raw_for(item: Field, value: float, where: str) -> int | float:
 
 
 def _on_curve(item: Field, value: float, where: str) -> int:
-    """As `raw_for` for a curve: refused where the nearest raw number's value is further away than the curve's steps."""
+    """As `raw_for` for a curve: refused where even the nearest value is further away than half a step."""
     raw = nearest_whole(item, value)
     here = value_of(item, raw)
     least, greatest = raw_limits(item)
     neighbours = [value_of(item, number) for number in (raw - 1, raw + 1) if least <= number <= greatest]
     steps = [abs(other - here) for other in neighbours if not math.isnan(other)]
     if isinstance(item.curve, DegreesMinutes):
-        steps = [abs(item.scale) / (60.0 * item.curve.per_minute)]  # across a whole degree raw numbers are further apart
+        steps = [abs(item.scale) / (60.0 * item.curve.per_minute)]  # raw numbers jump at a whole degree
     if not abs(here - value) <= 0.5001 * max(steps, default=0.0) + 1e-12 * abs(value):
-        raise LayoutError(f"found {value!r}, expected a value that the curve reaches; the nearest is {here!r}", where=where)
+        raise LayoutError(f"found {value!r}, expected one that the curve reaches, such as {here!r}", where=where)
     return raw
 
 

@@ -21,7 +21,7 @@ class ByteOrder(StrEnum):
 
 
 class BitOrder(StrEnum):
-    """Which bit comes first where numbers do not keep to whole bytes: bit 0 of a body, and each number's own first."""
+    """Which bit comes first where numbers do not keep to whole bytes: bit 0 of a body, and of each number in it."""
 
     MOST = "most significant first"  # bit 0 is 0x80 of byte 0
     LEAST = "least significant first"  # bit 0 is 0x01 of byte 0

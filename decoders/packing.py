@@ -1,31 +1,37 @@
 """Values in, bytes out: the sender's side of a layout, for simulators and tests."""
 
-import math
-import struct
 from collections.abc import Mapping
-from typing import Literal
 
+from decoders.calibration import DegreesMinutes
+from decoders.contents import discriminator_place
 from decoders.errors import LayoutError
+from decoders.fields import float_bytes, place_of, raw_for, raw_limits, text_place
 from decoders.framing import contents_of, framing
-from decoders.layout import Field, Layout, WireKind
+from decoders.layout import Field, Layout, Packet, WireKind
+from decoders.quaternion import fraction_bits, packed
+
+__all__ = ["FrameEncoder", "raw_limits"]
 
 
 class FrameEncoder:
     """Makes complete frames, delimiters included, of one layout."""
 
     def __init__(self, layout: Layout) -> None:
+        self._layout = layout
         self._framing = framing(layout)
         self._contents = contents_of(layout, self._framing)
         self._packets = {packet.name: packet for packet in layout.packets}
 
-    def encode(self, packet_name: str, values: Mapping[str, float]) -> bytes:
+    def encode(self, packet_name: str, values: Mapping[str, float | bytes]) -> bytes:
         """The frame of one packet.
 
         Args:
             packet_name: As in the layout.
-            values: By field name, in the field's unit: a value for every field and no other. Booleans are 0 and 1.
+            values: By column name, in the field's unit: a value for every column and no other. Booleans are 0 and 1,
+                text is bytes. Of a packet with an optional tail, values for its end may be left out; it is then as
+                short as it can be.
         Returns:
-            The bytes to send. Bits that belong to no field are zero.
+            The bytes to send. Bits that belong to no field are those of the packet's filler, else zero.
         Raises:
             LayoutError: No such packet, a field without a value, or a value that does not fit its field.
         """
@@ -33,63 +39,72 @@ class FrameEncoder:
         self._framing.prepare(contents)
         return self._framing.encode(self._contents.seal(contents))
 
-    def body(self, packet_name: str, values: Mapping[str, float]) -> bytes:
+    def body(self, packet_name: str, values: Mapping[str, float | bytes]) -> bytes:
         """The packet's body, before checksum and framing; as `encode`."""
         packet = self._packets.get(packet_name)
         if packet is None:
             raise LayoutError(f"found no such packet, expected one of {', '.join(self._packets)}", where=packet_name)
-        if unknown := values.keys() - {item.name for item in packet.fields}:
+        if unknown := values.keys() - set(packet.columns):
             raise LayoutError(f"has no field {', '.join(sorted(unknown))}", where=packet_name)
-        body = bytearray(packet.length)
-        start = self._contents.id_bytes(packet)
-        body[: len(start)] = start
+        length = _length(packet, values)
+        body = bytearray(packet.filler[:length].ljust(length, b"\0"))
+        if self._layout.id_bits:
+            discriminator_place(self._layout).put(body, packet.id)
         for item in packet.fields:
-            where = f"{packet.name}.{item.name}"
-            if item.name not in values:
-                raise LayoutError("found no value, expected one for every field", where=where)
-            self._put(body, item, values[item.name], where)
+            for element in item.elements:
+                if element.first_bit + element.span <= 8 * length:
+                    self._put(body, packet, element, values)
         return bytes(body)
 
-    def _put(self, body: bytearray, item: Field, value: float, where: str) -> None:
-        order: Literal["little", "big"] = self._contents.byte_order.value
-        width = (item.container_bits or item.bits) // 8
-        place = slice(item.first_bit // 8, item.first_bit // 8 + width)
-        if item.kind is WireKind.FLOAT:
-            body[place] = _float_bytes(item, (value - item.bias) / item.scale, order, where)
+    def _put(self, body: bytearray, packet: Packet, item: Field, values: Mapping[str, float | bytes]) -> None:
+        """Write one field that is no array."""
+        where = f"{packet.name}.{item.name}"
+        if item.kind is WireKind.TEXT:
+            place = text_place(item, where)
+            body[place] = _text(item, values.get(item.name), where)
             return
-        bits = _raw(item, value, where) & ((1 << item.bits) - 1)
-        container = int.from_bytes(body[place], order)
-        body[place] = (container | bits << item.shift).to_bytes(width, order)
+        given = [_number(values, name, where) for name in item.columns]
+        order = self._layout.byte_order
+        if item.kind is WireKind.QUATERNION:
+            w, x, y, z = given
+            number = packed((w, x, y, z), fraction_bits(item.bits))
+        elif item.kind is WireKind.FLOAT:
+            raw = raw_for(item, _size(packet, item, given[0]), where)
+            number = int.from_bytes(float_bytes(item, raw, order.value, where), order.value)
+        else:
+            number = int(raw_for(item, _size(packet, item, given[0]), where)) & ((1 << item.bits) - 1)
+        place_of(item, order, where).put(body, number)
 
 
-def _raw(item: Field, value: float, where: str) -> int:
-    """The whole number that stands for a value."""
-    if item.kind is WireKind.BOOLEAN:
-        if value not in (0, 1):
-            raise LayoutError(f"found {value!r}, expected 0 or 1", where=where)
-        return int(value)
-    if isinstance(value, int) and item.scale == 1 and item.bias == 0:
-        raw = value  # all 64 bits, where a float64 would round
-    else:
-        exact = (value - item.bias) / item.scale
-        if not math.isfinite(exact):
-            raise LayoutError(f"found {value!r}, expected a finite number", where=where)
-        raw = round(exact)
-    least, greatest = raw_limits(item)
-    if not least <= raw <= greatest:
-        raise LayoutError(f"found {value!r} (raw {raw}), expected raw {least} to {greatest}", where=where)
-    return raw
+def _length(packet: Packet, values: Mapping[str, float | bytes]) -> int:
+    """The shortest length that has room for every value given."""
+    needed = max(
+        (e.first_bit + e.span for item in packet.fields for e in item.elements if values.keys() & set(e.columns)),
+        default=0,
+    )
+    return next(length for length in packet.lengths if 8 * length >= needed)
 
 
-def raw_limits(item: Field) -> tuple[int, int]:
-    """The least and the greatest raw number of an integer field."""
-    if item.kind is WireKind.SIGNED:
-        return -(1 << (item.bits - 1)), (1 << (item.bits - 1)) - 1
-    return 0, (1 << item.bits) - 1
+def _size(packet: Packet, item: Field, value: float) -> float:
+    """A position without its sign, where a letter beside it tells it."""
+    if isinstance(item.curve, DegreesMinutes) and item.curve.letter:
+        return abs(value)
+    return value
 
 
-def _float_bytes(item: Field, raw: float, order: Literal["little", "big"], where: str) -> bytes:
-    try:
-        return struct.pack(("<" if order == "little" else ">") + ("f" if item.bits == 32 else "d"), raw)
-    except OverflowError:
-        raise LayoutError(f"found {raw!r}, expected a number that {item.bits} bits can hold", where=where) from None
+def _number(values: Mapping[str, float | bytes], name: str, where: str) -> float:
+    value = values.get(name)
+    if value is None:
+        raise LayoutError("found no value, expected one for every field", where=where)
+    if isinstance(value, bytes):
+        raise LayoutError(f"found {value!r}, expected a number", where=where)
+    return value
+
+
+def _text(item: Field, value: float | bytes | None, where: str) -> bytes:
+    size = item.bits // 8
+    if value is None:
+        raise LayoutError("found no value, expected one for every field", where=where)
+    if not isinstance(value, bytes) or len(value) > size:
+        raise LayoutError(f"found {value!r}, expected at most {size} bytes", where=where)
+    return value.ljust(size, b"\0")

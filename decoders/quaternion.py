@@ -1,8 +1,8 @@
 """Unit quaternions in few bits, "smallest three": which part is the largest, and the three others as fractions.
 
 One unsigned number of 2 + 3 n bits: from its top, the place of the largest part (0 to 3 for w, x, y, z), then the
-other three in the order w, x, y, z as two's complement of n bits, in steps of 1 / (sqrt(2) (2^(n-1) - 1)): no part but
-the largest is beyond 1 / sqrt(2). The sender turns all signs so that the largest is positive (q and -q are one
+other three in the order w, x, y, z as two's complement of n bits, in steps of 1 / (sqrt(2) (2^(n-1) - 1)): no part
+but the largest is beyond 1 / sqrt(2). The sender turns all signs so that the largest is positive (q and -q are one
 attitude); it follows from the others. Common practice where bandwidth is short, no source.
 """
 
