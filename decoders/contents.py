@@ -59,6 +59,7 @@ class Contents:
             self._kinds[self._id.written(packet.id)] = kind
             self._lengths.append(frozenset(self._least + length for length in packet.lengths))
         self.longest = max(map(max, self._lengths))
+        self.has_optional_tails = any(len(lengths) > 1 for lengths in self._lengths)
 
     def _coverage(self, layout: Layout) -> tuple[slice, slice | None]:
         """The bytes that the checksum covers: a first run, and a second one behind a checksum that stands between."""
@@ -90,12 +91,8 @@ class Contents:
                     where=packet.name,
                 )
 
-    def id_bytes(self, packet: Packet) -> bytes:
-        """The discriminator as it stands where it fills whole bytes at the start of the body."""
-        return self._id.written(packet.id)
-
     def marks(self, packet: Packet) -> tuple[tuple[int, int, int], ...]:
-        """What tells the packet's contents from others': (place, mask, value) of bytes with a bit of id or address."""
+        """What tells the packet's contents from others': (place, mask, value) of bytes with bits of id or address."""
         return (*self._id.marks(self._id.written(packet.id)), *self._address.marks(self._own_address))
 
     def with_room(self, body: bytes) -> bytearray:

@@ -4,7 +4,7 @@
 are byte offsets in the whole stream. There is no time here: whoever feeds it knows when which byte came.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -28,7 +28,8 @@ class PacketTable:
     """Packets of one kind, in the order they came.
 
     start: (n,) offset of the frame's first byte. end: (n,) offset after its last byte, delimiter included.
-    columns: by field name, (n,) each; scaled fields float64 in the field's unit, others in their raw type.
+    columns: by name, (n,) each (see `decoders.layout.Field.columns`); scaled fields float64 in the field's unit,
+    others in their raw type; what an optional tail may lack is float64, NaN where it is missing.
     """
 
     packet: Packet
@@ -60,13 +61,18 @@ class StreamDecoder:
         self._framing = framing(layout)
         self._contents = contents_of(layout, self._framing)
         self._cutter = self._framing.cutter(self._contents)
+        around = self._framing.head_size + self._contents.checksum.size
         self._readers = [
-            ColumnReader(
-                packet,
-                layout.byte_order,
-                row_length=self._framing.head_size + packet.length + self._contents.checksum.size,
-                body_at=self._contents.body_at,
-            )
+            {
+                around + length: ColumnReader(
+                    packet,
+                    layout.byte_order,
+                    row_length=around + length,
+                    body_at=self._contents.body_at,
+                    body_length=length,
+                )
+                for length in packet.lengths
+            }
             for packet in layout.packets
         ]
         self._tiles = TileDecoder(layout, self._contents, self._readers) if TileDecoder.takes(layout) else None
@@ -90,18 +96,20 @@ class StreamDecoder:
 
     def _feed_block(self, tiles: TileDecoder, cutter: DelimitedCutter, data: bytes) -> Decoded:
         """The fast way for many bytes: tiles first, and what they leave over as any other bytes."""
-        first = data.find(cutter.delimiter) + 1
-        cut = cutter.take(data[:first] if first else data)  # what an unfinished frame goes on with
-        if not first:
-            return self._decoded(cut, ())
-        block = memoryview(data)[first:]
-        harvested = tiles.decode(block)
+        cut = Cut()
+        if cutter.is_in_run:
+            run, delimiter, data = data.partition(cutter.delimiter)
+            cutter.take_into(cut, run + delimiter)
+        # one copy, so that the frame which the last block broke off comes into the same table as all others
+        block = b"".join((cutter.reclaim(), data, tiles.PADDING))
+        size = len(block) - len(tiles.PADDING)
+        harvested = tiles.decode(block, size)
         base = at = cutter.offset
         for start, end in harvested.rest:
             cutter.pass_over(base + start - at)
-            cutter.take_into(cut, bytes(block[start:end]))
+            cutter.take_into(cut, block[start:end])
             at = base + end
-        cutter.pass_over(base + len(block) - at)
+        cutter.pass_over(base + size - at)
         harvests = [
             PacketTable(self._layout.packets[h.kind], h.start + base, h.end + base, h.columns)
             for h in harvested.harvests
@@ -112,25 +120,33 @@ class StreamDecoder:
         contents = self._framing.decode_each(cut.frames)
         kinds = self._contents.kinds_of(contents)
         rejects = [self._lost(stretch) for stretch in cut.stretches]
-        tables = []
+        tables: list[PacketTable] = []
         for kind in sorted(set(kinds)):
             mine = [place for place, found in enumerate(kinds) if found == kind]
             if kind == NO_PACKET:
                 rejects.extend(self._reject(cut, place) for place in mine)
             else:
-                tables.append(
-                    PacketTable(
-                        packet=self._layout.packets[kind],
-                        start=np.array([cut.starts[place] for place in mine], dtype=np.int64),
-                        end=np.array([cut.ends[place] for place in mine], dtype=np.int64),
-                        columns=self._readers[kind].read(b"".join([contents[place] or b"" for place in mine])),
-                    )
-                )
+                tables.extend(self._tables(cut, kind, mine, contents))
         if len(rejects) > 1:
             rejects.sort(key=lambda reject: reject.start)
-        if harvests:
+        if harvests or len(tables) > len({table.packet.id for table in tables}):
             tables = self._merged([*harvests, *tables])
         return Decoded(tuple(tables), tuple(rejects))
+
+    def _tables(
+        self, cut: Cut, kind: int, mine: list[int], contents: Sequence[bytes | None]
+    ) -> Iterator[PacketTable]:
+        """The candidates that are packets of one kind, a table for each length that they have."""
+        readers = self._readers[kind]
+        for length, reader in readers.items():
+            some = mine if len(readers) == 1 else [place for place in mine if len(contents[place] or b"") == length]
+            if some:
+                yield PacketTable(
+                    packet=self._layout.packets[kind],
+                    start=np.array([cut.starts[place] for place in some], dtype=np.int64),
+                    end=np.array([cut.ends[place] for place in some], dtype=np.int64),
+                    columns=reader.read(b"".join([contents[place] or b"" for place in some])),
+                )
 
     def _lost(self, stretch: Stretch) -> Reject:
         """A stretch as a reject."""

@@ -57,8 +57,16 @@ class Synchronised:
         return list(frames)
 
     def cutter(self, contents: Contents) -> "HuntingCutter":
-        """A cutter that looks for the sync word."""
+        """A cutter that looks for the sync word.
+
+        Raises:
+            LayoutError: Nothing says how long a packet with an optional tail is.
+        """
         length = self.sync.length
+        if length is None and contents.has_optional_tails:
+            raise LayoutError(
+                "found an optional tail, expected one length, as no frame states its own", where="framing"
+            )
         measure = contents.length_from if length is None else _stated(length, len(self.sync.word), contents.longest)
         return HuntingCutter(self.sync.word, measure, contents)
 

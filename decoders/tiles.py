@@ -17,9 +17,9 @@ position; stuffing, CRC and fields are then arithmetic on whole rows:
 
 import binascii
 import itertools
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, ClassVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -34,6 +34,7 @@ Planes = NDArray[np.uint8]  # (byte position, frame)
 LEAST_BLOCK = 1 << 15  # bytes; below, no kind of packet is likely to come often enough
 _LEAST_FRAMES = 400  # of one length; below, the readable way is faster (measured)
 _TILE_BYTES = 1 << 20  # so that a tile stays in the processor's cache (measured)
+_WORD = 8  # bytes that are moved at once
 _LONGEST = 254  # bytes of a frame whose counters fit 8 bits
 
 
@@ -57,17 +58,19 @@ class Harvested:
 
 @dataclass(frozen=True, slots=True)
 class _Kind:
-    """One kind of packet: its discriminator and its columns, read from rows that start with the body."""
+    """One kind of packet of one length: the bytes that mark it (place, mask, value), and its columns."""
 
     kind: int
-    id: bytes
-    readings: tuple[Reading, ...]
+    marks: tuple[tuple[int, int, int], ...]
+    reader: ColumnReader
 
 
 class TileDecoder:
     """Decodes blocks of frames of one layout; keeps nothing but its working memory between them."""
 
-    def __init__(self, layout: Layout, contents: Contents, readers: Sequence[ColumnReader]) -> None:
+    PADDING: ClassVar[bytes] = bytes(_WORD)  # behind a block, so that its last frame can be gathered in whole words
+
+    def __init__(self, layout: Layout, contents: Contents, readers: Sequence[Mapping[int, ColumnReader]]) -> None:
         self._contents = contents
         self._folds = (
             contents.checksum.name == "CRC-16/IBM-3740"
@@ -76,11 +79,11 @@ class TileDecoder:
             and layout.checksum_from == layout.checksum_until == 0
         )
         self._by_length: dict[int, list[_Kind]] = {}
-        for number, (packet, reader) in enumerate(zip(layout.packets, readers, strict=True)):
-            encoded = packet.length + contents.checksum.size + 1
-            if encoded <= _LONGEST:
-                kind = _Kind(number, contents.id_bytes(packet), reader.readings)
-                self._by_length.setdefault(encoded, []).append(kind)
+        for number, (packet, by_length) in enumerate(zip(layout.packets, readers, strict=True)):
+            for length, reader in by_length.items():
+                if length + 1 <= _LONGEST:
+                    kind = _Kind(number, contents.marks(packet), reader)
+                    self._by_length.setdefault(length + 1, []).append(kind)
         self._scratch: tuple[NDArray[np.uint8], NDArray[np.uint8]] | None = None
 
     @staticmethod
@@ -88,17 +91,18 @@ class TileDecoder:
         """Whether this is the way for a layout."""
         return layout.framing == "cobs"
 
-    def decode(self, block: memoryview) -> Harvested:
+    def decode(self, block: bytes, size: int) -> Harvested:
         """The packets in a block that starts with the start of a frame.
 
         Args:
-            block: The next bytes of the stream, cut anywhere at their end.
+            block: The next `size` bytes of the stream, cut anywhere at their end, and `PADDING`.
+            size: As above.
         Returns:
             Sound packets of those kinds that come often enough; damaged frames, rare kinds and the unfinished frame
             at the end are left over.
         """
         data = np.frombuffer(block, dtype=np.uint8)
-        ends = np.flatnonzero(data == 0)
+        ends = np.flatnonzero(data[:size] == 0)
         starts = np.empty_like(ends)
         starts[:1] = 0
         starts[1:] = ends[:-1] + 1
@@ -106,11 +110,10 @@ class TileDecoder:
         done = lengths == 0
         harvests = []
         for length, kinds in self._by_length.items():
-            whole = int(np.searchsorted(starts, data.size - _padded(length), side="right"))  # what can be gathered
-            frames = np.flatnonzero(lengths[:whole] == length)
+            frames = np.flatnonzero(lengths == length)
             if frames.size < _LEAST_FRAMES:
                 continue
-            for kind, mine in _by_kind(data, starts, frames, kinds, self._contents.body_at):
+            for kind, mine in _by_kind(data, starts, frames, kinds):
                 if mine.size < _LEAST_FRAMES:
                     continue
                 start = starts[mine]
@@ -119,14 +122,15 @@ class TileDecoder:
                     mine, start = mine[good], start[good]
                 done[mine] = True
                 harvests.append(Harvest(kind.kind, start, start + (length + 1), columns))
-        return Harvested(tuple(harvests), tuple(_left_over(starts, ends, done, data.size)))
+        return Harvested(tuple(harvests), tuple(_left_over(starts, ends, done, size)))
 
     def _harvest(
         self, data: Planes, starts: IntArray, length: int, kind: _Kind
     ) -> tuple[NDArray[np.bool_], dict[str, Column]]:
         """Which of the frames are sound packets of the kind, and those packets' columns."""
         count = starts.size
-        columns = [np.empty(count, dtype=np.float64 if r.is_scaled else r.dtype) for r in kind.readings]
+        readings = kind.reader.readings
+        columns = [np.empty(count, dtype=np.float64 if r.is_scaled else r.dtype) for r in readings]
         good = np.empty(count, dtype=np.bool_)
         filled = 0
         step = _TILE_BYTES // _padded(length)
@@ -140,15 +144,15 @@ class TileDecoder:
                 self._check_by_folding(contents, spare, sound)
             else:
                 self._check(contents, sound)
-            for place, byte in enumerate(kind.id, start=self._contents.body_at):
-                sound &= contents[place] == byte
+            for place, mask, value in kind.marks:
+                sound &= _masked(contents[place], mask) == value
             if not sound.all():
                 contents = _without_gaps(contents, spare, sound)
-            _fill(columns, kind.readings, contents, filled)
+            _fill(columns, readings, contents, filled)
             filled += contents.shape[1]
         if filled < count:
             columns = [column[:filled].copy() if 2 * filled < count else column[:filled] for column in columns]
-        return good, {r.name: column for r, column in zip(kind.readings, columns, strict=True)}
+        return good, kind.reader.assembled(columns, filled)
 
     def _gather(self, data: Planes, starts: IntArray, length: int) -> tuple[NDArray[np.uint8], Planes]:
         """Working memory that is free again, and the frames as planes (length, n)."""
@@ -158,8 +162,8 @@ class TileDecoder:
             self._scratch = np.empty(size, dtype=np.uint8), np.empty(size, dtype=np.uint8)
         ours, other = (part[: width * count] for part in self._scratch)
         overlapping = np.ndarray(data.size - width + 1, dtype=f"V{width}", buffer=data, strides=(1,))
-        rows = overlapping[starts].view("<u8").reshape(count, width // 8)
-        words: NDArray[Any] = ours.view(np.uint64).reshape(width // 8, count)
+        rows = overlapping[starts].view("<u8").reshape(count, width // _WORD)
+        words: NDArray[Any] = ours.view(np.uint64).reshape(width // _WORD, count)
         np.copyto(words, rows.T)
         for half in (np.uint32, np.uint16, np.uint8):  # split every word into its lower and its upper half
             halves = other.view(half).reshape(words.shape[0], 2, count)
@@ -201,22 +205,28 @@ class TileDecoder:
 
 def _padded(length: int) -> int:
     """Bytes gathered for a frame of that length: whole words."""
-    return (length + 7) // 8 * 8
+    return (length + _WORD - 1) // _WORD * _WORD
 
 
 def _by_kind(
-    data: Planes, starts: IntArray, frames: IntArray, kinds: list[_Kind], body_at: int
+    data: Planes, starts: IntArray, frames: IntArray, kinds: list[_Kind]
 ) -> Iterator[tuple[_Kind, IntArray]]:
-    """The frames that may be of each kind; where several kinds have one length, by their first bytes unstuffed."""
+    """The frames that may be of each kind; where several have one length, by the bytes that mark them, unstuffed."""
     if len(kinds) == 1:
         yield kinds[0], frames
         return
-    count = 1 + body_at + len(kinds[0].id)
+    count = 2 + max((place for place, _, _ in kinds[0].marks), default=0)
     head = np.array([data[starts[frames] + place] for place in range(count)], dtype=np.uint8)
     _unstuff(head)
     for kind in kinds:
-        same = np.all([head[1 + place] == byte for place, byte in enumerate(kind.id, start=body_at)], axis=0)
+        same = np.all([_masked(head[1 + place], mask) == value for place, mask, value in kind.marks], axis=0)
         yield kind, frames[same]
+
+
+def _masked(row: Planes, mask: int) -> Planes:
+    """The bits of a mask in a row of bytes."""
+    masked: Planes = row if mask == 0xFF else row & np.uint8(mask)
+    return masked
 
 
 def _unstuff(planes: Planes) -> NDArray[np.uint8]:
@@ -291,7 +301,7 @@ def _without_gaps(contents: Planes, spare: NDArray[np.uint8], sound: NDArray[np.
 
 def _fill(columns: list[Column], readings: tuple[Reading, ...], contents: Planes, filled: int) -> None:
     """Write a tile's values to the columns, from place `filled` on."""
-    numbers: dict[tuple[int, int], Column] = {}
+    numbers: dict[tuple[int, int, ByteOrder], Column] = {}
     with np.errstate(over="ignore", invalid="ignore"):  # as in decoders.columns
         for reading, column in zip(readings, columns, strict=True):
             part = column[filled : filled + contents.shape[1]]
@@ -299,7 +309,7 @@ def _fill(columns: list[Column], readings: tuple[Reading, ...], contents: Planes
             if whole and not reading.is_scaled:
                 _assemble(part.view(f"u{part.itemsize}"), contents, reading)
                 continue
-            place = (reading.start, reading.size)
+            place = (reading.start, reading.size, reading.byte_order)
             if place not in numbers:
                 numbers[place] = np.empty(part.shape, dtype=f"u{reading.window.itemsize}")
                 _assemble(numbers[place], contents, reading)
