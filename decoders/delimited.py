@@ -74,6 +74,16 @@ class DelimitedCutter:
         """Bytes taken in since the stream began."""
         return self._start + (self._run.length if self._run else len(self._pending))
 
+    @property
+    def is_in_run(self) -> bool:
+        """Whether the bytes so far end in a run that is too long already."""
+        return self._run is not None
+
+    def reclaim(self) -> bytes:
+        """The unfinished frame, as if it had not been taken in; not to be called in a run that is too long."""
+        pending, self._pending = self._pending, b""
+        return pending
+
     def pass_over(self, count: int) -> None:
         """Go on that many bytes later; not to be called inside a frame."""
         self._start += count
