@@ -33,7 +33,7 @@ Planes = NDArray[np.uint8]  # (byte position, frame)
 
 LEAST_BLOCK = 1 << 15  # bytes; below, no kind of packet is likely to come often enough
 _LEAST_FRAMES = 400  # of one length; below, the readable way is faster (measured)
-_TILE_BYTES = 1 << 20  # so that a tile stays in the processor's cache (measured)
+_TILE_BYTES = 1 << 21  # more fall out of the processor's cache, fewer make too many calls (measured)
 _WORD = 8  # bytes that are moved at once
 _LONGEST = 254  # bytes of a frame whose counters fit 8 bits
 
