@@ -1,4 +1,4 @@
-"""What a page asks for: its cursor, what it has already, and how wide it is. Read from JSON that nobody vouches for."""
+"""What a page asks for: its cursor, what it has already, and how wide it is. Read from JSON nobody vouches for."""
 
 import math
 from dataclasses import dataclass

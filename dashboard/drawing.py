@@ -5,9 +5,11 @@ line to the findings of that place. Colours are left to the style sheet.
 """
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
 from xml.etree.ElementTree import Element, SubElement, tostring
 
+from dashboard.svg import box, circle, path, polyline, segment, word
 from groundstation.config.vehicle import Part, Place, Vehicle
 
 # One drawing unit is a pixel on a laptop's page; larger pages scale the whole drawing, its words with it.
@@ -60,63 +62,46 @@ def vehicle_svg(vehicle: Vehicle) -> str:
 def axis_svg(limit_deg: float) -> str:
     """Rings of degrees around the vehicle's axis, out to twice the gimbal's limit, with the marks at the centre.
 
-    The marks are moved by the page: `data-mark` is command, angle or tilt. One unit is one degree.
+    The marks are moved by the page: `data-mark` is command, angle, tilt or tilt-head. One unit is one degree.
     """
     reach = 2 * limit_deg
     room = reach * 1.16
-    svg = Element(
-        "svg",
-        {
-            "viewBox": f"{-room:g} {-room:g} {2 * room:g} {2 * room:g}",
-            "role": "img",
-            "aria-label": "View along the axis",
-        },
-    )
+    view = f"{-room:g} {-room:g} {2 * room:g} {2 * room:g}"
+    svg = Element("svg", {"viewBox": view, "role": "img", "aria-label": "View along the axis"})
     for k in (1, 2, 3, 4):
         radius = limit_deg * k / 2
-        ring = SubElement(svg, "circle", {"cx": "0", "cy": "0", "r": f"{radius:g}"})
-        ring.set("class", "ring ring-limit" if k == 2 else "ring")
-        label = SubElement(
-            svg, "text", {"x": f"{radius * 0.7071 + 0.012 * room:.3f}", "y": f"{-radius * 0.7071:.3f}"}
-        )
-        label.set("class", "ring-word")
+        circle(svg, "ring ring-limit" if k == 2 else "ring", 0, 0, radius)
+        beside = radius * math.sqrt(0.5)
+        label = word(svg, "ring-word", beside + 0.012 * room, -beside, f"{radius:g}°")
         label.set("font-size", f"{2 * room * RING_WORD_PX / AXIS_PX:.2f}")
-        label.text = f"{radius:g}°"
-    for x1, y1, x2, y2 in ((-reach, 0.0, reach, 0.0), (0.0, -reach, 0.0, reach)):
-        SubElement(
-            svg, "line", {"x1": f"{x1:g}", "y1": f"{y1:g}", "x2": f"{x2:g}", "y2": f"{y2:g}", "class": "cross"}
-        )
+    segment(svg, "cross", -reach, 0, reach, 0)
+    segment(svg, "cross", 0, -reach, 0, reach)
     size = reach / 26
-    SubElement(svg, "line", {"data-mark": "tilt", "class": "tilt", "x1": "0", "y1": "0", "x2": "0", "y2": "0"})
-    head = SubElement(svg, "path", {"data-mark": "tilt-head", "class": "tilt-head"})
-    head.set("d", f"M 0 {-size:.3f} L {1.9 * size:.3f} 0 L 0 {size:.3f} Z")
-    SubElement(svg, "circle", {"data-mark": "angle", "class": "angle", "r": f"{size:.3f}"})
-    SubElement(svg, "circle", {"data-mark": "command", "class": "command", "r": f"{1.7 * size:.3f}"})
+    segment(svg, "tilt", 0, 0, 0, 0).set("data-mark", "tilt")
+    path(svg, "tilt-head", "M", 0, -size, "L", 1.9 * size, 0, "L", 0, size, "Z").set("data-mark", "tilt-head")
+    circle(svg, "angle", 0, 0, size).set("data-mark", "angle")
+    circle(svg, "command", 0, 0, 1.7 * size).set("data-mark", "command")
     return tostring(svg, encoding="unicode")
 
 
 def _ground(svg: Element, scale: _Scale, length_m: float) -> None:
-    """The ground with its hatching, the pad's rod, and the station's mast at the right, which radio and station
-    findings lead to.
+    """The ground with its hatching, the launch rod, and the station's mast at the right, which findings of the radio
+    and the station lead to.
     """
-    tail = scale.y(length_m)
-    ground_y = tail + 14
-    rod = SubElement(svg, "line", {"class": "thin", "x1": f"{BODY_X - scale.half_width - 5:.2f}"})
-    rod.set("x2", rod.get("x1", ""))
-    rod.set("y1", f"{scale.y(length_m * 0.42):.2f}")
-    rod.set("y2", f"{ground_y:.2f}")
-    SubElement(svg, "line", _segment("ground-line", 100, ground_y, WIDTH - 4, ground_y))
+    ground_y = scale.y(length_m) + 14
+    rod_x = BODY_X - scale.half_width - 5
+    segment(svg, "thin", rod_x, scale.y(length_m * 0.42), rod_x, ground_y)
+    segment(svg, "ground-line", 100, ground_y, WIDTH - 4, ground_y)
     for k in range(10):
         x = 106 + k * 13
-        SubElement(svg, "line", _segment("thin", x, ground_y + 1, x - 6, ground_y + 8))
-    mast_x = WIDTH - 16
+        segment(svg, "thin", x, ground_y + 1, x - 6, ground_y + 8)
+    mast_x, top_y = WIDTH - 16, ground_y - 30
     mast = SubElement(svg, "g", {"class": "mast"})
-    SubElement(mast, "line", _segment("thin", mast_x, ground_y, mast_x, ground_y - 30))
+    segment(mast, "thin", mast_x, ground_y, mast_x, top_y)
     for k in (1, 2):
-        arc = SubElement(mast, "path", {"class": "thin open"})
-        arc.set(
-            "d",
-            f"M {mast_x - 4 * k:g} {ground_y - 30 - 4 * k:g} A {5.7 * k:g} {5.7 * k:g} 0 0 1 {mast_x + 4 * k:g} {ground_y - 30 - 4 * k:g}",
+        wide, round_ = 4 * k, 5.7 * k
+        path(
+            mast, "thin", "M", mast_x - wide, top_y - wide, "A", round_, round_, "0 0 1", mast_x + wide, top_y - wide
         )
     _anchor(svg, Place.RADIO, mast_x + 3, ground_y - 28)
     _anchor(svg, Place.STATION, mast_x + 3, ground_y - 10)
@@ -125,19 +110,16 @@ def _ground(svg: Element, scale: _Scale, length_m: float) -> None:
 
 def _ruler(svg: Element, scale: _Scale, length_m: float) -> None:
     """A ruler at the left, from the nose's tip down: a tick each centimetre would be fur, one each 5 cm reads."""
-    SubElement(svg, "line", _segment("thin", SCALE_X, scale.y(0), SCALE_X, scale.y(length_m)))
-    steps = int(length_m / 0.05 + 1e-6)
-    for k in range(steps + 1):
+    segment(svg, "thin", SCALE_X, scale.y(0), SCALE_X, scale.y(length_m))
+    for k in range(int(length_m / 0.05 + 1e-6) + 1):
         y = scale.y(k * 0.05)
         major = k % 4 == 0
-        SubElement(svg, "line", _segment("thin", SCALE_X - (9 if major else 4), y, SCALE_X, y))
+        segment(svg, "thin", SCALE_X - (9 if major else 4), y, SCALE_X, y)
         if major and length_m - k * 0.05 > 0.03:
-            word = SubElement(svg, "text", {"class": "scale-word", "x": f"{SCALE_X - 13:g}", "y": f"{y + 5:.2f}"})
-            word.text = f"{k * 5}" if k else "0 cm"
+            word(svg, "scale-word", SCALE_X - 13, y + 5, f"{k * 5}" if k else "0 cm")
     end = scale.y(length_m)
-    SubElement(svg, "line", _segment("thin", SCALE_X - 14, end, SCALE_X + 6, end))
-    word = SubElement(svg, "text", {"class": "scale-word", "x": f"{SCALE_X - 13:g}", "y": f"{end + 15:.2f}"})
-    word.text = f"{length_m * 100:.0f}"
+    segment(svg, "thin", SCALE_X - 14, end, SCALE_X + 6, end)
+    word(svg, "scale-word", SCALE_X - 13, end + 15, f"{length_m * 100:.0f}")
 
 
 def _body(svg: Element, scale: _Scale, vehicle: Vehicle) -> None:
@@ -145,21 +127,16 @@ def _body(svg: Element, scale: _Scale, vehicle: Vehicle) -> None:
     frame = vehicle.airframe
     nose = next((p for p in frame.parts if p.place is Place.NOSE), None)
     nose_m = nose.to_m if nose is not None else min(0.15 * frame.length_m, 3 * frame.diameter_m)
-    left, right = BODY_X - scale.half_width, BODY_X + scale.half_width
+    half = scale.half_width
+    left, right = BODY_X - half, BODY_X + half
     tip, shoulder, tail = scale.y(0), scale.y(nose_m), scale.y(frame.length_m)
     bend = tip + (shoulder - tip) * 0.45
-    outline = SubElement(svg, "path", {"class": "outline"})
-    outline.set(
-        "d",
-        f"M {left:.2f} {shoulder:.2f} C {left:.2f} {bend:.2f} {BODY_X - 0.35 * scale.half_width:.2f} {tip + 6:.2f} {BODY_X:g} {tip:.2f} "
-        f"C {BODY_X + 0.35 * scale.half_width:.2f} {tip + 6:.2f} {right:.2f} {bend:.2f} {right:.2f} {shoulder:.2f} "
-        f"L {right:.2f} {tail:.2f} L {left:.2f} {tail:.2f} Z",
-    )
+    up = ("M", left, shoulder, "C", left, bend, BODY_X - 0.35 * half, tip + 6, BODY_X, tip)
+    down = ("C", BODY_X + 0.35 * half, tip + 6, right, bend, right, shoulder)
+    path(svg, "outline", *up, *down, "L", right, tail, "L", left, tail, "Z")
     # Findings about the whole vehicle lead to a bracket along its body.
-    x = right + 9
-    bracket = SubElement(svg, "path", {"class": "thin open", "data-place": Place.VEHICLE.value})
-    top, bottom = scale.y(frame.length_m * 0.66), scale.y(frame.length_m * 0.78)
-    bracket.set("d", f"M {x - 4:.2f} {top:.2f} L {x:.2f} {top:.2f} L {x:.2f} {bottom:.2f} L {x - 4:.2f} {bottom:.2f}")
+    x, top, bottom = right + 9, scale.y(frame.length_m * 0.66), scale.y(frame.length_m * 0.78)
+    polyline(svg, "thin", [(x - 4, top), (x, top), (x, bottom), (x - 4, bottom)])
     _anchor(svg, Place.VEHICLE, x, (top + bottom) / 2)
 
 
@@ -168,80 +145,70 @@ def _part(svg: Element, scale: _Scale, part: Part, vehicle: Vehicle) -> None:
     half = scale.half_width
     group = SubElement(svg, "g", {"data-place": part.place.value, "class": "part"})
     if part.place is not Place.NOSE:
-        for y in {top, bottom}:
+        for y in (top, bottom):
             if y < scale.y(vehicle.airframe.length_m) - 1:
-                SubElement(group, "line", _segment("thin", BODY_X - half, y, BODY_X + half, y))
-    _inside(group, part.place, top, bottom, half)
+                segment(group, "thin", BODY_X - half, y, BODY_X + half, y)
+    inside = _INSIDE.get(part.place)
+    if inside is not None:
+        inside(group, top, bottom, half)
     _anchor(svg, part.place, BODY_X + half, (top + bottom) / 2)
 
 
-def _inside(group: Element, place: Place, top: float, bottom: float, half: float) -> None:
-    """What a part looks like inside, in a few strokes."""
-    middle = (top + bottom) / 2
-    if place is Place.PARACHUTE:
-        fold = SubElement(group, "path", {"class": "thin open"})
-        steps = 7
-        points = [
-            f"{'M' if k == 0 else 'L'} {BODY_X + (0.6 if k % 2 else -0.6) * half:.2f} {top + 8 + (bottom - top - 16) * k / steps:.2f}"
-            for k in range(steps + 1)
-        ]
-        fold.set("d", " ".join(points))
-    elif place is Place.BULKHEAD:
-        SubElement(
-            group,
-            "rect",
-            {
-                "class": "solid",
-                "x": f"{BODY_X - half:.2f}",
-                "y": f"{top:.2f}",
-                "width": f"{2 * half:.2f}",
-                "height": f"{max(3.0, bottom - top):.2f}",
-            },
-        )
-    elif place is Place.AVIONICS:
-        SubElement(
-            group,
-            "rect",
-            {
-                "class": "thin open",
-                "x": f"{BODY_X - 0.3 * half:.2f}",
-                "y": f"{top + 8:.2f}",
-                "width": f"{0.6 * half:.2f}",
-                "height": f"{bottom - top - 16:.2f}",
-            },
-        )
-        for k in range(3):
-            y = top + 20 + k * (bottom - top - 40) / 2
-            SubElement(group, "line", _segment("thin", BODY_X - 0.3 * half, y, BODY_X + 0.3 * half, y))
-    elif place is Place.BATTERY:
-        for k in range(3):
-            x = BODY_X + (k - 1) * 0.55 * half
-            SubElement(group, "line", _segment("thin", x, top + 6, x, bottom - 6))
-    elif place is Place.CAMERA:
-        SubElement(
-            group,
-            "circle",
-            {
-                "class": "thin open",
-                "cx": f"{BODY_X + 0.35 * half:.2f}",
-                "cy": f"{middle:.2f}",
-                "r": f"{0.42 * half:.2f}",
-            },
-        )
-    elif place is Place.GIMBAL:
-        SubElement(
-            group,
-            "circle",
-            {"class": "thin open", "cx": f"{BODY_X:g}", "cy": f"{middle:.2f}", "r": f"{0.55 * half:.2f}"},
-        )
-        SubElement(group, "circle", {"class": "solid", "cx": f"{BODY_X:g}", "cy": f"{middle:.2f}", "r": "1.6"})
-    elif place is Place.MOTOR:
-        nozzle = SubElement(group, "path", {"class": "thin open"})
-        throat = bottom - min(16.0, (bottom - top) * 0.3)
-        nozzle.set(
-            "d",
-            f"M {BODY_X - 0.62 * half:.2f} {top + 4:.2f} L {BODY_X - 0.62 * half:.2f} {throat - 6:.2f} L {BODY_X - 0.2 * half:.2f} {throat:.2f} L {BODY_X - 0.62 * half:.2f} {bottom + 6:.2f} L {BODY_X + 0.62 * half:.2f} {bottom + 6:.2f} L {BODY_X + 0.2 * half:.2f} {throat:.2f} L {BODY_X + 0.62 * half:.2f} {throat - 6:.2f} L {BODY_X + 0.62 * half:.2f} {top + 4:.2f} Z",
-        )
+def _parachute(group: Element, top: float, bottom: float, half: float) -> None:
+    """Folded cloth."""
+    height = bottom - top - 16
+    folds = [(BODY_X + (0.6 if k % 2 else -0.6) * half, top + 8 + height * k / 7) for k in range(8)]
+    polyline(group, "thin", folds)
+
+
+def _bulkhead(group: Element, top: float, bottom: float, half: float) -> None:
+    box(group, "solid", BODY_X - half, top, BODY_X + half, max(bottom, top + 3))
+
+
+def _avionics(group: Element, top: float, bottom: float, half: float) -> None:
+    """A board with three rows of parts."""
+    left, right = BODY_X - 0.3 * half, BODY_X + 0.3 * half
+    box(group, "thin", left, top + 8, right, bottom - 8)
+    for k in range(3):
+        y = top + 20 + k * (bottom - top - 40) / 2
+        segment(group, "thin", left, y, right, y)
+
+
+def _battery(group: Element, top: float, bottom: float, half: float) -> None:
+    """Cells side by side."""
+    for k in (-1, 0, 1):
+        x = BODY_X + k * 0.55 * half
+        segment(group, "thin", x, top + 6, x, bottom - 6)
+
+
+def _camera(group: Element, top: float, bottom: float, half: float) -> None:
+    circle(group, "thin", BODY_X + 0.35 * half, (top + bottom) / 2, 0.42 * half)
+
+
+def _gimbal(group: Element, top: float, bottom: float, half: float) -> None:
+    """A ring about its pivot."""
+    circle(group, "thin", BODY_X, (top + bottom) / 2, 0.55 * half)
+    circle(group, "solid", BODY_X, (top + bottom) / 2, 1.6)
+
+
+def _motor(group: Element, top: float, bottom: float, half: float) -> None:
+    """A case with its throat and its nozzle, which stands out of the tail a little."""
+    wide, narrow = 0.62 * half, 0.2 * half
+    throat = bottom - min(16.0, (bottom - top) * 0.3)
+    right = [(wide, bottom + 6), (narrow, throat), (wide, throat - 6), (wide, top + 4)]
+    left = [(-x, y) for x, y in reversed(right)]
+    polyline(group, "thin", [(BODY_X + x, y) for x, y in (*left, *right, left[0])])
+
+
+_INSIDE: dict[Place, Callable[[Element, float, float, float], None]] = {
+    Place.PARACHUTE: _parachute,
+    Place.BULKHEAD: _bulkhead,
+    Place.AVIONICS: _avionics,
+    Place.BATTERY: _battery,
+    Place.CAMERA: _camera,
+    Place.GIMBAL: _gimbal,
+    Place.MOTOR: _motor,
+}
 
 
 def _points(svg: Element, scale: _Scale, vehicle: Vehicle) -> None:
@@ -249,31 +216,20 @@ def _points(svg: Element, scale: _Scale, vehicle: Vehicle) -> None:
     at the left.
     """
     frame = vehicle.airframe
-    x = BODY_X - scale.half_width - 15
-    y = scale.y(frame.centre_of_mass_m)
-    radius = 6.0
+    x, radius = BODY_X - scale.half_width - 15, 6.0
+    y, other_y = scale.y(frame.centre_of_mass_m), scale.y(frame.centre_of_pressure_m)
     group = SubElement(svg, "g", {"class": "point"})
-    SubElement(group, "circle", {"class": "thin open", "cx": f"{x:.2f}", "cy": f"{y:.2f}", "r": f"{radius:g}"})
-    quarter = SubElement(group, "path", {"class": "solid"})
-    quarter.set(
-        "d",
-        f"M {x:.2f} {y:.2f} L {x:.2f} {y - radius:.2f} A {radius:g} {radius:g} 0 0 1 {x + radius:.2f} {y:.2f} Z M {x:.2f} {y:.2f} L {x:.2f} {y + radius:.2f} A {radius:g} {radius:g} 0 0 1 {x - radius:.2f} {y:.2f} Z",
-    )
-    other_y = scale.y(frame.centre_of_pressure_m)
+    circle(group, "thin", x, y, radius)
+    for side in (-1, 1):
+        arc = ("A", radius, radius, "0 0 1", x - side * radius, y, "Z")
+        path(group, "solid", "M", x, y, "L", x, y + side * radius, *arc)
+    circle(group, "thin", x, other_y, radius)
+    circle(group, "solid", x, other_y, 1.6)
     apart = max(0.0, 15.0 - abs(y - other_y)) / 2
     sign = math.copysign(1.0, y - other_y)
-    SubElement(group, "circle", {"class": "thin open", "cx": f"{x:.2f}", "cy": f"{other_y:.2f}", "r": f"{radius:g}"})
-    SubElement(group, "circle", {"class": "solid", "cx": f"{x:.2f}", "cy": f"{other_y:.2f}", "r": "1.6"})
-    for word, at in (("mass", y + sign * apart), ("pressure", other_y - sign * apart)):
-        text = SubElement(group, "text", {"class": "point-word", "x": f"{x - 10:.2f}", "y": f"{at + 5:.2f}"})
-        text.text = word
+    word(group, "point-word", x - 10, y + sign * apart + 5, "mass")
+    word(group, "point-word", x - 10, other_y - sign * apart + 5, "pressure")
 
 
 def _anchor(svg: Element, place: Place, x: float, y: float) -> None:
-    SubElement(
-        svg, "circle", {"class": "anchor", "data-anchor": place.value, "cx": f"{x:.2f}", "cy": f"{y:.2f}", "r": "1.5"}
-    )
-
-
-def _segment(style: str, x1: float, y1: float, x2: float, y2: float) -> dict[str, str]:
-    return {"class": style, "x1": f"{x1:.2f}", "y1": f"{y1:.2f}", "x2": f"{x2:.2f}", "y2": f"{y2:.2f}"}
+    circle(svg, "anchor", x, y, 1.5).set("data-anchor", place.value)

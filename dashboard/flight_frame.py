@@ -298,7 +298,8 @@ def _apogee(timeline: Timeline, at_ns: int) -> str:
     state = timeline.state_at(at_ns)
     if state is None or not math.isfinite(state.predicted_apogee_m):
         return ""
-    return f"Apogee predicted at {_rounded(state.predicted_apogee_m, 'm')} {_sigma(state.predicted_apogee_sigma_m, 'm')}".strip()
+    height, sigma = _rounded(state.predicted_apogee_m, "m"), _sigma(state.predicted_apogee_sigma_m, "m")
+    return f"Apogee predicted at {height} {sigma}".strip()
 
 
 def _event(kind: FlightEventKind, at_ns: int, height_m: float, liftoff_ns: int | None) -> str:

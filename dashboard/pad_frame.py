@@ -1,5 +1,6 @@
 """The pad page at a cursor: may we fly, and if not, why?"""
 
+import itertools
 from dataclasses import dataclass
 from datetime import tzinfo
 
@@ -171,7 +172,7 @@ def changes_since_go(timeline: Timeline, assessment: Assessment | None, at_ns: i
         return Changes(f"GO since {wording.clock(assessment.since_ns, zone)}. Nothing has changed.", (), 0)
     ended = None
     past = [a for a in timeline.verdict_changes if a.at_ns <= at_ns]
-    for earlier, later in zip(past, past[1:], strict=False):
+    for earlier, later in itertools.pairwise(past):
         if earlier.verdict is Verdict.GO and later.verdict is Verdict.HOLD:
             ended = later
     if ended is None:
@@ -367,8 +368,8 @@ def _series_heading(timeline: Timeline, key: str, name: str, at_ns: int) -> Head
 
 
 def _link_heading(timeline: Timeline, at_ns: int) -> Heading:
-    t_ns, share = received_share(timeline, (at_ns - 5 * LINK_BIN_NS, at_ns))
-    value = "" if not share.size else f"{float(np.nanmean(share[-2:])):.0f}{wording.THIN}% of packets"
+    _, share = received_share(timeline, (at_ns - 5 * LINK_BIN_NS, at_ns))
+    value = "" if not share.size else f"{float(np.mean(share[-2:])):.0f}{wording.THIN}% of packets"
     return Heading("link", "link", value or wording.MISSING, "")
 
 

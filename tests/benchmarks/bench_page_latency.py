@@ -40,7 +40,7 @@ def main() -> int:
             page.goto(address)
             wait_for_frames(page, 20)
         points = pages[0].evaluate(
-            "() => [...document.querySelectorAll('.stroke path')].map(p => p.getAttribute('d').split(/[ML]/).length - 1)"
+            "() => [...document.querySelectorAll('.stroke path')].map(p => p.getAttribute('d').match(/[ML]/g).length)"
         )
         found = measure(pages[0], wanted.seconds)
     print(f"{wanted.pages} page(s), points in the three plots {points}, load average {os.getloadavg()[0]:.1f}")

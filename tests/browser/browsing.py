@@ -4,10 +4,10 @@ import os
 import shutil
 import time
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 
 import pytest
-from playwright.sync_api import Browser, Page, sync_playwright
+from playwright.sync_api import Browser, Error, Page, sync_playwright
 
 CHROMIUM = "/usr/bin/chromium"
 INSTALL_LINE = "Chromium is missing; install it with: apt-get install chromium"
@@ -42,7 +42,10 @@ def chromium() -> Iterator[Browser]:
 def until(page: Page, condition: str, *, seconds: float = 20.0) -> None:
     """Wait for a condition; Playwright's own waiting evaluates text in the page, which the pages' policy forbids."""
     end = time.monotonic() + seconds
-    while not page.evaluate(condition):
+    while True:
+        with suppress(Error):  # a page that loads itself anew has nothing to be asked for a moment
+            if page.evaluate(condition):
+                return
         if time.monotonic() > end:
             raise TimeoutError(f"{condition} did not come true within {seconds} s")
         page.wait_for_timeout(20)

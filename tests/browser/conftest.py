@@ -7,8 +7,8 @@ import pytest
 # Tests are imported one by one, without packages: what several of them share is found by its folder.
 sys.path += [str(Path(__file__).parent), str(Path(__file__).parents[1] / "dashboard")]
 
-from browsing import chromium  # noqa: E402
-from playwright.sync_api import Browser  # noqa: E402
+from browsing import chromium
+from playwright.sync_api import Browser
 
 
 @pytest.fixture(scope="session")

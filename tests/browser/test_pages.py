@@ -161,7 +161,8 @@ def test_the_band_is_a_live_region_and_keeps_still_while_nothing_changes(browser
             """() => new Promise(done => {
                 let seen = 0;
                 const watch = new MutationObserver(list => { seen += list.length; });
-                watch.observe(document.getElementById('band-words'), {subtree: true, childList: true, characterData: true});
+                const all = {subtree: true, childList: true, characterData: true};
+                watch.observe(document.getElementById('band-words'), all);
                 setTimeout(() => done(seen), 1500);
             })"""
         )

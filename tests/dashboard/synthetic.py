@@ -1,4 +1,4 @@
-"""Sessions for the pages' tests: a simulated vehicle's frames through the real pipeline, all at once or as time goes."""
+"""Sessions for the pages' tests: a simulated vehicle's frames through the real pipeline, at once or as time goes."""
 
 import asyncio
 import itertools
