@@ -7,11 +7,12 @@ Nothing is proposed without its count of evidence, and where nothing holds throu
 from dataclasses import dataclass
 
 from decoders.identifying.evidence import Hypothesis, Kind, RuledOut, Strength
+from decoders.identifying.fixed import with_fixed_length, without_delimiter
+from decoders.identifying.patterns import SyncPattern, sync_patterns
 from decoders.identifying.statistics import Statistics, statistics
 from decoders.identifying.stuffing import stuffed
-from decoders.identifying.syncword import SyncPattern, fixed_by_checksum, space_packets, sync_patterns, with_sync_word
+from decoders.identifying.syncword import space_packets, with_length_field
 from decoders.identifying.text import LinesWithin, lines_within, text_lines
-from decoders.identifying.unmarked import LONGEST, SHORTEST, unmarked
 
 MOST_BYTES = 200_000
 LEAST_BYTES = 64  # below this nothing is said about framing
@@ -51,21 +52,13 @@ def identify(data: bytes) -> Identification:
         tried += stuffed(data)
         tried.append(space_packets(data))
     if not _settled(tried):
-        tried += with_sync_word(data)
-    if not any(isinstance(t, Hypothesis) and t.strength is Strength.PROVEN for t in tried) and not _is_text(tried):
-        tried.append(_without_delimiter(data))
+        tried.append(with_length_field(data))
+        tried.append(with_fixed_length(data))
+    if not _settled(tried):
+        tried.append(without_delimiter(data))
     ranked = sorted((t for t in tried if isinstance(t, Hypothesis)), key=_rank)
     out = tuple(t for t in tried if isinstance(t, RuledOut))
     return Identification(len(data), figures, lines, tuple(sync_patterns(data)[:4]), tuple(ranked), out)
-
-
-def _without_delimiter(data: bytes) -> Hypothesis | RuledOut:
-    found = unmarked(data)
-    if found is None:
-        return RuledOut(
-            Kind.FIXED, f"no checksum tried is right in frames of one length from {SHORTEST} to {LONGEST} bytes"
-        )
-    return fixed_by_checksum(data, found.length, found.frames, found.checksum, found.misfits)
 
 
 def _settled(tried: list[Hypothesis | RuledOut]) -> bool:

@@ -19,7 +19,9 @@ from decoders.layout import ByteOrder
 Of = Callable[[bytes], int]
 FIRST_LOOK = 12  # frames for a first look at every checksum
 FULL_COUNT = 400  # frames for the count that is stated
+_GLANCE = 5  # of them, one of which must be right
 _FIRST_HITS = 4
+_CLEAR_SHARE = 0.95  # of 16 bits or more: nothing else could be as good
 _WIDEST = 4  # bytes
 
 
@@ -45,6 +47,8 @@ def find_checksum(
         for start in starts:
             for name, size, of in _candidates():
                 for order in ByteOrder if size > 1 else (ByteOrder.BIG,):
+                    if not _right(look[:_GLANCE], of, size, order, start, after):
+                        continue
                     if len(_right(look, of, size, order, start, after)) < _FIRST_HITS:
                         continue
                     values = _right(full, of, size, order, start, after)
@@ -53,6 +57,8 @@ def find_checksum(
                     found = ChecksumFound(name, size, order, start, after, len(values), len(full))
                     if best is None or (found.hits, found.size) > (best.hits, best.size):
                         best = found
+                    if best.size > 1 and best.hits >= _CLEAR_SHARE * best.of:
+                        return best
     return best
 
 

@@ -1,20 +1,18 @@
-"""Framings with a sync word: a length field behind it, or one fixed length; CCSDS space packets among them.
+"""Framings with a sync word and a length field behind it; CCSDS space packets among them.
 
-Sync words are found by what follows from them: from a place where the bytes stand, a number behind them (or a fixed
-distance) leads to a place where they stand again.
+Sync words are found by what follows from them: from a place where the bytes stand, a number behind them leads to a
+place where they stand again.
 """
 
 from collections import Counter
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
 from decoders.identifying.checksum_trial import find_checksum
 from decoders.identifying.evidence import (
     LEAST_FRAMES,
-    ChecksumFound,
     Evidence,
     Frames,
     Hypothesis,
@@ -23,47 +21,45 @@ from decoders.identifying.evidence import (
     RuledOut,
     Strength,
 )
-from decoders.identifying.unmarked import leading_constant, unmarked
+from decoders.identifying.patterns import (
+    LONGEST_FRAME,
+    SHORTEST_FRAME,
+    Places,
+    frequent_bytes,
+    frequent_pairs,
+    places_of,
+    spaced,
+)
+from decoders.identifying.text import is_printable
+from decoders.identifying.unmarked import leading_constant
 from decoders.layout import ByteOrder
 
 ATTACHED_SYNC_MARKER = bytes.fromhex("1ACFFC1D")  # CCSDS 131.0-B, attached sync marker for uncoded and coded data
 
-_MOST_CANDIDATES = 16
+_SAMPLE = 40_000  # bytes in which candidates are looked for; the best are then counted in all
+_MOST_LOOKED_INTO = 4
 _MOST_PLACES = 1200
 _FURTHEST_LENGTH_FIELD = 6  # bytes behind the sync word's start
 _MOST_BEYOND = 16
-_SHORTEST_FRAME, _LONGEST_FRAME = 5, 1100
 _LIKELY_COVERAGE = 0.6
-_LONGEST_SYNC = 4
-
-Places = NDArray[np.int64]
+_LIKELY_SHARE = 0.75
+_LONGEST_LINE = 200  # bytes of text between two frames
+LONGEST_SYNC = 4
+END_BYTES = b"\r\n\x03"  # line ends and end of text: what closes a frame rather than opens one
 
 
 @dataclass(frozen=True, slots=True)
-class SyncPattern:
-    """Bytes that occur far more often than their parts would make them: places, and the commonest distance."""
+class _Marked:
+    """Frames that begin with `sync` and state their length."""
 
-    pattern: bytes
-    count: int
-    commonest_gap: int
-    gaps_alike: int
-
-
-def sync_patterns(data: bytes) -> list[SyncPattern]:
-    """Frequent pairs of bytes with the commonest distance between them, most frequent first."""
-    patterns = []
-    for pattern in _frequent_pairs(data):
-        places = _places(data, pattern)
-        gaps = np.diff(places)
-        if gaps.size:
-            gap, alike = Counter(gaps.tolist()).most_common(1)[0]
-            patterns.append(SyncPattern(pattern, int(places.size), int(gap), int(alike)))
-    return patterns
+    sync: bytes
+    length: LengthField
+    frames: Frames
 
 
 def space_packets(data: bytes) -> Hypothesis | RuledOut:
     """Space packets (CCSDS 133.0-B, 4.1) behind attached sync markers (CCSDS 131.0-B)."""
-    places = _places(data, ATTACHED_SYNC_MARKER)
+    places = places_of(data, ATTACHED_SYNC_MARKER)
     if places.size < LEAST_FRAMES:
         return RuledOut(Kind.SPACE_PACKETS, f"{places.size} attached sync markers 1A CF FC 1D in {len(data)} bytes")
     # the packet data length is the number of bytes behind the six of the primary header, less one
@@ -97,62 +93,20 @@ def space_packets(data: bytes) -> Hypothesis | RuledOut:
     )
 
 
-def with_sync_word(data: bytes) -> Iterator[Hypothesis | RuledOut]:
-    """The best framing with a length field, and the best of a fixed length."""
-    by_length: list[Hypothesis] = []
-    fixed: list[Hypothesis] = []
-    for pattern in [*_frequent_pairs(data), *_frequent_bytes(data)]:
-        places = _places(data, pattern)
-        length = _length_field(data, places, len(pattern))
-        if length is not None:
-            found = _length_hypothesis(data, pattern, length)
-            if found is not None:
-                by_length.append(found)
-    if by_length:
-        yield max(by_length, key=lambda h: (h.score, len(h.sync)))
-    else:
-        yield RuledOut(
-            Kind.SYNC_LENGTH, "no frequent bytes are followed by a number that leads to the same bytes again"
-        )
-    if any(h.strength is Strength.PROVEN for h in by_length):
-        return
-    for frame_length in _fixed_lengths(data):
-        found = _fixed_hypothesis(data, frame_length)
+def with_length_field(data: bytes) -> Hypothesis | RuledOut:
+    """The best framing with a sync word and a length field."""
+    sample = data[:_SAMPLE]
+    covered: dict[tuple[bytes, LengthField], int] = {}
+    for pattern in [*frequent_pairs(sample), *frequent_bytes(sample)]:
+        length = _length_field(sample, places_of(sample, pattern), len(pattern))
+        found = None if length is None else _from_true_start(sample, pattern, length)
         if found is not None:
-            fixed.append(found)
-    if fixed:
-        yield max(fixed, key=lambda h: (h.score, len(h.sync)))
-    else:
-        yield RuledOut(Kind.SYNC_FIXED, "no frequent pair of bytes stands at one fixed distance from itself")
-
-
-def _frequent_pairs(data: bytes) -> list[bytes]:
-    """Pairs at least three times as frequent as their bytes would make them, by how frequent they are."""
-    stream = np.frombuffer(data, dtype=np.uint8).astype(np.int64)
-    if stream.size < 4 * LEAST_FRAMES:
-        return []
-    singles = np.bincount(stream, minlength=256)
-    pairs = np.bincount(stream[:-1] << 8 | stream[1:], minlength=65536)
-    expected = np.outer(singles, singles).ravel() / stream.size
-    frequent = np.flatnonzero((pairs >= max(LEAST_FRAMES, stream.size / _LONGEST_FRAME)) & (pairs >= 3 * expected))
-    order = frequent[np.argsort(-pairs[frequent], kind="stable")]
-    return [int(code).to_bytes(2, "big") for code in order[:_MOST_CANDIDATES]]
-
-
-def _frequent_bytes(data: bytes) -> list[bytes]:
-    """The most frequent byte values, for sync words of one byte."""
-    counts = np.bincount(np.frombuffer(data, dtype=np.uint8), minlength=256)
-    order = np.argsort(-counts, kind="stable")[:6]
-    return [bytes((int(value),)) for value in order if counts[value] >= LEAST_FRAMES]
-
-
-def _places(data: bytes, pattern: bytes) -> Places:
-    stream = np.frombuffer(data, dtype=np.uint8)
-    count = max(0, stream.size - len(pattern) + 1)
-    found = np.ones(count, dtype=bool)
-    for place, byte in enumerate(pattern):
-        found &= stream[place : place + count] == byte
-    return np.flatnonzero(found)
+            covered[found.sync, found.length] = found.frames.covered
+    best = sorted(covered, key=lambda key: (-covered[key], -len(key[0])))[:_MOST_LOOKED_INTO]
+    tried = [h for h in (_length_hypothesis(data, sync, length) for sync, length in best) if h is not None]
+    if tried:
+        return max(tried, key=lambda h: (h.score, len(h.sync)))
+    return RuledOut(Kind.SYNC_LENGTH, "no frequent bytes are followed by a number that leads to the same bytes again")
 
 
 def _length_field(data: bytes, places: Places, sync_size: int) -> LengthField | None:
@@ -175,7 +129,7 @@ def _length_field(data: bytes, places: Places, sync_size: int) -> LengthField | 
             for beyond in range(_MOST_BEYOND + 1):
                 end = sample + value + beyond
                 possible = (
-                    (end < stream.size) & (value + beyond >= _SHORTEST_FRAME) & (value + beyond <= _LONGEST_FRAME)
+                    (end < stream.size) & (value + beyond >= SHORTEST_FRAME) & (value + beyond <= LONGEST_FRAME)
                 )
                 leads = possible & stands[np.minimum(end, stream.size)]
                 hits = int(np.count_nonzero(leads))
@@ -188,7 +142,10 @@ def _length_field(data: bytes, places: Places, sync_size: int) -> LengthField | 
 
 
 def _by_length(data: bytes, places: Places, sync: bytes, length: LengthField) -> tuple[Frames, int]:
-    """Frames that end where the next sync word or the stream's end stands, and how many were tried."""
+    """Frames that end where the next sync word stands, and how many were tried.
+
+    The next sync word may also stand behind a line of text that the receiver prints, or the stream may end.
+    """
     starts, contents, covered, tried = [], [], 0, 0
     after = 0
     for place in places.tolist():
@@ -199,10 +156,10 @@ def _by_length(data: bytes, places: Places, sync: bytes, length: LengthField) ->
             break
         value = int.from_bytes(data[place + length.at : field_end], length.order.value)
         end = place + value + length.beyond
-        if end > len(data) and value + length.beyond <= _LONGEST_FRAME:
+        if end > len(data) and value + length.beyond <= LONGEST_FRAME:
             break
         tried += 1
-        if end - place >= _SHORTEST_FRAME and (end == len(data) or data.startswith(sync, end)):
+        if end > field_end and end - place >= SHORTEST_FRAME and _goes_on(data, end, sync):
             starts.append(place)
             contents.append(data[place:end])
             covered += end - place
@@ -210,139 +167,90 @@ def _by_length(data: bytes, places: Places, sync: bytes, length: LengthField) ->
     return Frames(tuple(starts), tuple(contents), covered), tried
 
 
+def _goes_on(data: bytes, end: int, sync: bytes) -> bool:
+    if end == len(data) or data.startswith(sync, end):
+        return True
+    following = data.find(sync, end, end + _LONGEST_LINE)
+    return following > end and data[following - 1] == 0x0A and is_printable(data[end:following])
+
+
 def _length_hypothesis(data: bytes, pattern: bytes, length: LengthField) -> Hypothesis | None:
-    frames, tried = _by_length(data, _places(data, pattern), pattern, length)
+    frames, tried = _by_length(data, places_of(data, pattern), pattern, length)
     if len(frames) < LEAST_FRAMES:
         return None
-    # the pattern may be the end of a longer sync word, whose first bytes then end each frame
-    before = _trailing_constant(frames.contents)
-    if before and len(pattern) + before <= _LONGEST_SYNC and frames.contents[0][-1:] not in (b"\n", b"\x03"):
-        pattern = frames.contents[0][len(frames.contents[0]) - before :] + pattern
-        length = replace(length, at=length.at + before, beyond=length.beyond)
-        moved = _by_length(data, _places(data, pattern), pattern, length)
-        if len(moved[0]) < LEAST_FRAMES:
-            return None
-        frames, tried = moved
+    sizes = Counter(map(len, frames.contents))
+    if len(sizes) < 2 or sizes.most_common(2)[1][1] < max(3, 0.02 * len(frames)):
+        return None  # any byte that never changes would lead on as well
+    length = _with_upper_byte(frames.contents, length)
     lead = min(leading_constant(frames.contents), length.at)
-    sync = max((frame[:lead] for frame in frames.contents), key=[f[:lead] for f in frames.contents].count)
     header = length.at + length.size
     trailing = _trailing_constant(frames.contents)
-    checksum = find_checksum(
-        frames.contents, starts=(0, *range(lead, header + 1)), trailing=range(min(trailing, 2) + 1)
-    )
+    checksum = find_checksum(frames.contents, starts=range(header + 1), trailing=range(min(trailing, 2) + 1))
+    if checksum is not None and 2 <= checksum.start <= lead:
+        lead = checksum.start  # firmware often leaves the sync word out of the sum
+    sync = _commonest([frame[:lead] for frame in frames.contents])
     count = Evidence(f"numbers at byte {length.at} lead from one {spaced(sync)} to the next", len(frames), tried)
-    lengths = len({len(frame) for frame in frames.contents})
-    evidence = [count, Evidence("different frame lengths occur", lengths, len(frames))]
+    evidence = [
+        count,
+        Evidence("frames are not of the commonest length", len(frames) - max(sizes.values()), len(frames)),
+    ]
     coverage = frames.covered / len(data)
+    if length.size > 1 and max(sizes) < 256:
+        evidence.append(Evidence("lengths have an upper byte of 0: it may as well be none", len(frames), len(frames)))
     if checksum is not None:
         evidence.append(Evidence(f"frames have a right {checksum.name}", checksum.hits, checksum.of))
-    if checksum is not None and checksum.is_proof:
-        strength = Strength.PROVEN
-    else:
-        likely = coverage >= _LIKELY_COVERAGE and count.share >= 0.5 and length.at == len(sync)
-        strength = Strength.LIKELY if likely else Strength.HINT
+    strength = Strength.HINT
+    if count.share >= _LIKELY_SHARE and coverage >= _LIKELY_COVERAGE:
+        if checksum is not None and checksum.is_proof:
+            strength = Strength.PROVEN
+        elif length.at <= len(sync) + 2:
+            strength = Strength.LIKELY
     return Hypothesis(
         Kind.SYNC_LENGTH, strength, coverage, tuple(evidence), frames, checksum, sync, length, header=header
     )
 
 
+def _with_upper_byte(contents: Sequence[bytes], length: LengthField) -> LengthField:
+    """A length of one byte beside one that is always zero is rather a length of two: short frames have no other."""
+    if length.size > 1:
+        return length
+    before, after = length.at - 1, length.at + 1
+    if all(frame[before] == 0 for frame in contents):
+        return replace(length, at=before, size=2, order=ByteOrder.BIG)
+    if all(frame[after] == 0 for frame in contents):
+        return replace(length, size=2, order=ByteOrder.LITTLE)
+    return length
+
+
+def _from_true_start(data: bytes, pattern: bytes, length: LengthField) -> _Marked | None:
+    """Frames from where the sync word begins: the pattern may be its end, or begin with the end of the last frame."""
+    frames, _ = _by_length(data, places_of(data, pattern), pattern, length)
+    for _ in range(2):
+        if len(frames) < LEAST_FRAMES:
+            return None
+        ends = len(pattern) - len(pattern.lstrip(END_BYTES))
+        before = _trailing_constant(frames.contents)
+        last = frames.contents[0][len(frames.contents[0]) - before :]
+        last = last.split(b"\n")[-1].split(b"\x03")[-1]  # what closes the last frame stays with it
+        if ends == len(pattern):
+            return None  # what closes a frame is no sync word; the bytes behind it are tried as well
+        if ends:
+            pattern, shift = pattern[ends:], -ends
+        elif last and len(last) + len(pattern) <= LONGEST_SYNC:
+            pattern, shift = last + pattern, len(last)
+        else:
+            break
+        length = replace(length, at=length.at + shift)
+        frames, _ = _by_length(data, places_of(data, pattern), pattern, length)
+    return _Marked(pattern, length, frames) if len(frames) >= LEAST_FRAMES else None
+
+
+def _commonest(values: Sequence[bytes]) -> bytes:
+    return Counter(values).most_common(1)[0][0]
+
+
 def _trailing_constant(contents: Sequence[bytes]) -> int:
     return leading_constant([frame[::-1] for frame in contents])
-
-
-def _fixed_lengths(data: bytes) -> list[int]:
-    """Distances at which frequent pairs repeat in at least half of their places."""
-    lengths = Counter[int]()
-    for pattern in sync_patterns(data):
-        if pattern.gaps_alike >= max(LEAST_FRAMES, 0.5 * pattern.count) and pattern.commonest_gap >= _SHORTEST_FRAME:
-            lengths[pattern.commonest_gap] += pattern.gaps_alike
-    return [length for length, _ in lengths.most_common(3)]
-
-
-def _fixed_hypothesis(data: bytes, length: int) -> Hypothesis | None:
-    """Frames of that length: by their checksum, or else by the bytes that never change."""
-    found = unmarked(data, (length,))
-    if found is not None:
-        return fixed_by_checksum(data, found.length, found.frames, found.checksum, found.misfits)
-    stream = np.frombuffer(data, dtype=np.uint8)
-    sync = _constant_run(stream, length)
-    if len(sync) < 2:
-        return None
-    places = _places(data, sync)
-    if places.size < LEAST_FRAMES:
-        return None
-    stands = np.zeros(stream.size + length + 1, dtype=bool)
-    stands[places] = True
-    stands[stream.size] = True
-    followed = places[stands[places + length]]
-    frames = Frames(
-        tuple(followed.tolist()), tuple(data[p : p + length] for p in followed.tolist()), int(followed.size) * length
-    )
-    coverage = min(1.0, frames.covered / len(data))
-    evidence = (
-        Evidence(f"places with {spaced(sync)} have it again {length} bytes on", int(followed.size), places.size),
-    )
-    likely = coverage >= _LIKELY_COVERAGE and len(set(frames.contents)) >= LEAST_FRAMES
-    strength = Strength.LIKELY if likely else Strength.HINT
-    return Hypothesis(
-        Kind.SYNC_FIXED,
-        strength,
-        coverage,
-        evidence,
-        frames,
-        sync=sync[:_LONGEST_SYNC],
-        frame_length=length,
-        header=len(sync[:_LONGEST_SYNC]),
-    )
-
-
-def fixed_by_checksum(data: bytes, length: int, frames: Frames, checksum: ChecksumFound, misfits: int) -> Hypothesis:
-    """Frames of one length found by their checksum, with a sync word where their first two bytes never change."""
-    lead = leading_constant(frames.contents)
-    size = min(lead, _LONGEST_SYNC)
-    if checksum.catalogued and 2 <= checksum.start <= lead:
-        size = checksum.start  # firmware often leaves the sync word out of the sum
-    sync = frames.contents[0][:size] if lead >= 2 else b""
-    if not sync.strip(b"\0"):
-        sync = b""
-    places = len(frames) + misfits
-    evidence = [
-        Evidence(f"frames of {length} bytes stand one behind the other", len(frames), places),
-        Evidence(f"frames have a right {checksum.name}", checksum.hits, checksum.of),
-    ]
-    coverage = frames.covered / len(data)
-    proven = len(frames) >= LEAST_FRAMES and coverage >= 0.5
-    return Hypothesis(
-        Kind.SYNC_FIXED if sync else Kind.FIXED,
-        Strength.PROVEN if proven else Strength.HINT,
-        coverage,
-        tuple(evidence),
-        frames,
-        checksum,
-        sync=sync,
-        frame_length=length,
-        header=len(sync),
-    )
-
-
-def _constant_run(stream: NDArray[np.uint8], length: int) -> bytes:
-    """The longest run of bytes that repeat at that distance throughout."""
-    same = np.zeros(stream.size, dtype=bool)
-    same[:-length] = stream[:-length] == stream[length:]
-    rows = same[: stream.size // length * length].reshape(-1, length)
-    # noise shifts the frames' place: judge by the stretch in which most bytes repeat
-    half = max(4, len(rows) // 4)
-    first = max(range(0, len(rows) - half + 1, max(1, half // 2)), key=lambda r: int(rows[r : r + half].sum()))
-    constant = rows[first : first + half].mean(axis=0) >= 0.9
-    doubled = np.concatenate((constant, constant))
-    best, run = (0, 0), 0
-    for place, steady in enumerate(doubled.tolist()):
-        run = run + 1 if steady else 0
-        if best[0] < run <= length:
-            best = run, place - run + 1
-    count, at = best
-    start = (first + half // 2) * length + at % length
-    return stream[start : start + count].tobytes()
 
 
 def _sequence_counts(packets: Sequence[bytes]) -> tuple[int, int]:
@@ -357,8 +265,3 @@ def _sequence_counts(packets: Sequence[bytes]) -> tuple[int, int]:
             follows += count == (last[apid] + 1) & 0x3FFF
         last[apid] = count
     return follows, pairs
-
-
-def spaced(data: bytes) -> str:
-    """Bytes as hexadecimal pairs with spaces, such as AA 55."""
-    return data.hex(" ").upper()

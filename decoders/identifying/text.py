@@ -153,7 +153,7 @@ def _is_pairs(line: bytes) -> bool:
 
 def _is_pair(token: bytes) -> bool:
     name, mark, value = token.replace(b":", b"=", 1).partition(b"=")
-    return bool(mark and value and name[:1].isalpha())
+    return bool(mark and value and name.strip(b'{"')[:1].isalpha())
 
 
 def _pair_separator(lines: Sequence[bytes]) -> str:

@@ -23,7 +23,6 @@ Numbers = NDArray[np.int64]
 SHORTEST, LONGEST = 5, 256  # bytes of a frame, checksum included
 _SAMPLE = 4000  # places taken as the start of a frame
 _LEAST_CHAINS = 4
-_MOST_TRIES = 60_000  # places at which the way back into the stream is looked for
 _MOST_LEAD = 8
 
 
@@ -119,36 +118,52 @@ def _fits(
 def _walked(data: bytes, fit: _Fit) -> Unmarked | None:
     """All frames of the stream, and the checksum's name."""
     body = fit.length - fit.family.size
-    expected = _difference(data, fit.place, fit)
+    right = _right_places(data, fit)
     starts: list[int] = []
-    misfits = tries = 0
-    place, locked = 0, False
-    while place + fit.length <= len(data) and tries < _MOST_TRIES:
-        tries += 1
-        fits = _difference(data, place, fit) == expected
-        if fits and not locked and fit.family.size == 1:
-            after = place + fit.length
-            fits = after + fit.length > len(data) or _difference(data, after, fit) == expected
-        if fits:
+    misfits = place = 0
+    while place < right.size:
+        if right[place]:
             starts.append(place)
-            place += fit.length
-            locked = True
-        else:
-            misfits += locked
-            locked = False
-            place += 1
+            place = _earliest(right, place + fit.length, fit.length)
+            continue
+        misfits += bool(starts)
+        further = np.flatnonzero(right[place:])
+        if fit.family.size == 1:  # one byte is right by chance too often: the frame behind it has to be right as well
+            behind = place + further + fit.length
+            further = further[(behind >= right.size) | right[np.minimum(behind, right.size - 1)]]
+        if further.size == 0:
+            break
+        place += int(further[0])
     contents = tuple(data[start : start + fit.length] for start in starts)
     if len(set(contents)) < _LEAST_CHAINS:
         return None
-    span = max(1, min(len(data), place) // fit.length)
     lead = leading_constant(contents)
     checksum = find_checksum(contents, starts=range(min(lead, _MOST_LEAD, body - 1) + 1))
     if checksum is None or checksum.size != fit.family.size:
-        checksum = ChecksumFound(
-            fit.family.name, fit.family.size, fit.order, 0, 0, len(starts), max(span, len(starts)), catalogued=False
-        )
+        of = max(len(starts), len(data) // fit.length)
+        checksum = ChecksumFound(fit.family.name, fit.family.size, fit.order, 0, 0, len(starts), of, catalogued=False)
     frames = Frames(tuple(starts), contents, len(starts) * fit.length)
     return Unmarked(fit.length, frames, checksum, misfits)
+
+
+def _earliest(right: NDArray[np.bool_], place: int, length: int) -> int:
+    """Where frames begin that are right from here on: a sum is right a byte later too where it never changes."""
+    least = max(0, place - _MOST_LEAD)
+    while place > least and place + length <= right.size and right[place - 1] and right[place - 1 + length]:
+        place -= 1
+    return place
+
+
+def _right_places(data: bytes, fit: _Fit) -> NDArray[np.bool_]:
+    """At which places a frame with the difference of the fit begins."""
+    stream = np.frombuffer(data, dtype=np.uint8).astype(np.int64)
+    body = fit.length - fit.family.size
+    count = stream.size - fit.length + 1
+    registers = fit.family.start(count)
+    for place in range(body):
+        registers = fit.family.step(registers, stream[place : place + count])
+    apart = fit.family.apart(registers, _numbers(stream, fit.family.size, fit.order)[body : body + count])
+    return np.asarray(apart == apart[fit.place])
 
 
 def leading_constant(contents: Sequence[bytes]) -> int:
@@ -161,16 +176,6 @@ def leading_constant(contents: Sequence[bytes]) -> int:
             break
         count += 1
     return count
-
-
-def _difference(data: bytes, place: int, fit: _Fit) -> int:
-    frame = np.frombuffer(data, dtype=np.uint8, count=fit.length, offset=place).astype(np.int64)
-    body = fit.length - fit.family.size
-    registers = fit.family.start(1)
-    for byte in frame[:body]:
-        registers = fit.family.step(registers, byte)
-    sent = int.from_bytes(data[place + body : place + fit.length], fit.order.value)
-    return int(fit.family.apart(registers, np.array([sent]))[0])
 
 
 def _one_further(chained: NDArray[np.bool_], same: NDArray[np.bool_], length: int) -> NDArray[np.bool_]:

@@ -43,7 +43,7 @@ def text_columns(found: Hypothesis) -> tuple[TextColumn, ...]:
     if found.kind is Kind.KEYS:
         values: dict[str, list[str]] = {}
         for line in lines:
-            for token in line.replace(",", " ").replace(";", " ").split():
+            for token in line.strip("{}").replace('"', "").replace(",", " ").replace(";", " ").split():
                 name, mark, value = token.replace(":", "=", 1).partition("=")
                 if mark:
                     values.setdefault(name, []).append(value)

@@ -106,7 +106,7 @@ def slip_crc16(rng: Random, count: int = 300) -> bytes:
         for number in range(count):
             body = vehicle.packet(">")
             contents = body + crcs.Crc16Kermit.calc(body).to_bytes(2, "little")
-            yield b"\xc0" + sliplib.encode(contents).strip(b"\xc0") + b"\xc0"
+            yield b"\xc0" + sliplib.encode(contents) + b"\xc0"
             if number % 8 == 7:
                 yield f"RX ok rssi={-70 - int(rng.integers(0, 9))} snr={9 + int(rng.integers(0, 3))}\r\n".encode()
 
