@@ -1,25 +1,56 @@
-"""What a packet counter tells: packets lost, packets that came twice or late, and a counter that began anew."""
+"""What a packet counter tells: packets lost, packets that came twice or late, and a counter that began anew.
 
-from dataclasses import dataclass
+The counter goes up by one with each packet and wraps. Whether a step is a gap, a wrap or a new beginning is decided
+by the time gone between the arrivals. A late packet takes back the loss that was counted for it, so that the sum of
+what is lost is right in the end; over a gap in which half the counter's range may have passed it is only the least.
+"""
 
-# A counter may run ahead of the arrival clock by this many packets and this factor before the gap is read as a
+from enum import IntEnum
+from typing import NamedTuple
+
+from groundstation.inputs import NS_PER_S
+
+# A counter may run ahead of the arrival clock by this many packets and this factor before the step is read as a
 # counter that began anew: packets can queue in a receiver. Common practice, no source.
 SLACK_PACKETS = 20
 SLACK_FACTOR = 3.0
-NS_PER_S = 1_000_000_000
+# How late a packet may come, by the packets sent meanwhile, and still be counted in. Common practice, no source.
+LATE_S = 2.0
+MOST_REMEMBERED = 1024
+# A counter that goes on from where it should not be is believed after so many in a row. Common practice, no source.
+ODD_IN_A_ROW = 5
 
 
-@dataclass(frozen=True, slots=True)
-class Step:
-    """What one packet's counter says: `lost` packets missing before it, or that it is old, or counted from anew."""
+class Order(IntEnum):
+    """What one packet is among the others."""
 
-    lost: int
-    old: bool = False
-    restarted: bool = False
+    NEXT = 0  # newer than all before it
+    LATE = 1  # older than one before it, and had not come yet
+    REPEATED = 2  # has come already
+    STALE = 3  # older than what is still remembered
+    RESTARTED = 4  # the first of a counter that began anew
+
+
+class Step(NamedTuple):
+    """What one packet's counter says: `lost` packets missing before it; with `at_least`, there may be more.
+
+    `lost` is -1 for a late packet that had been counted as lost.
+    """
+
+    order: Order
+    lost: int = 0
+    at_least: bool = False
+
+
+_NEXT = Step(Order.NEXT)
+_REPEATED = Step(Order.REPEATED)
+_STALE = Step(Order.STALE)
+_RESTARTED = Step(Order.RESTARTED)
+_MISSING = object()
 
 
 class SequenceCounter:
-    """Follows one counter of `bits` width that goes up by one with each packet and wraps.
+    """Follows one counter.
 
     Args:
         bits: Width of the counter.
@@ -29,21 +60,78 @@ class SequenceCounter:
     def __init__(self, *, bits: int, rate_hz: float) -> None:
         self._modulus = 1 << bits
         self._rate_hz = rate_hz
+        self._reach = max(1, min(SLACK_PACKETS + int(LATE_S * rate_hz), self._modulus // 4, MOST_REMEMBERED - 1))
+        self._places = 1 << min(bits, self._reach.bit_length())
+        self._lap_ns = round(self._modulus / 2 / rate_hz * NS_PER_S)
         self._last: int | None = None
         self._last_ns = 0
+        self._marks: list[object] = []  # of the newest numbers, by number modulo the length; None where not known
+        self._odd = 0
+        self._odd_in_a_row = 0
 
-    def step(self, value: int, received_ns: int) -> Step:
-        """Take in the counter of the next packet, received at `received_ns`."""
+    def step(self, value: int, received_ns: int, mark: object) -> Step:
+        """Take in the counter of the next packet.
+
+        Args:
+            value: The counter.
+            received_ns: When the packet was received.
+            mark: Something that two packets of the same number share only if they are one packet sent or heard
+                twice, such as the vehicle's clock.
+        """
         if self._last is None:
-            self._last, self._last_ns = value, received_ns
-            return Step(0)
+            self.restart(value, received_ns, mark)
+            return _NEXT
         ahead = (value - self._last) % self._modulus
-        behind = (self._last - value) % self._modulus
-        elapsed_s = max(0, received_ns - self._last_ns) / NS_PER_S
-        believable = SLACK_PACKETS + SLACK_FACTOR * self._rate_hz * elapsed_s
-        if ahead == 0 or (behind <= SLACK_PACKETS and behind < ahead):
-            return Step(0, old=True)
+        gone_ns = max(0, received_ns - self._last_ns)
+        if ahead == 1 and gone_ns < self._lap_ns:
+            self._advance(value, received_ns, mark)
+            return _NEXT
+        believable = SLACK_PACKETS + SLACK_FACTOR * self._rate_hz * gone_ns / NS_PER_S
+        lapped = gone_ns >= self._lap_ns
+        behind = (self._modulus - ahead) % self._modulus
+        if not lapped and behind <= self._reach:
+            return self._earlier(value % self._modulus, received_ns, mark, believable)
+        if lapped or ahead <= believable:
+            lost = (ahead - 1) % self._modulus
+            self._miss(min(lost, self._places), value)
+            self._advance(value, received_ns, mark)
+            return Step(Order.NEXT, lost, lapped)
+        if value % self._modulus <= believable or self._goes_on_oddly(value):
+            self.restart(value, received_ns, mark)
+            return _RESTARTED
+        return _STALE
+
+    def restart(self, value: int, received_ns: int, mark: object) -> None:
+        """The packet with that counter is the first of a flight computer that started anew."""
+        self._marks = [None] * self._places
+        self._advance(value, received_ns, mark)
+
+    def _earlier(self, value: int, received_ns: int, mark: object, believable: float) -> Step:
+        """A number just passed: missed then, or come already, or of a counter that began anew."""
+        place = value & (self._places - 1)
+        known = self._marks[place]
+        if known is _MISSING or known is None:
+            self._marks[place] = mark
+            return Step(Order.LATE, -1 if known is _MISSING else 0)
+        if known == mark:
+            return _REPEATED
+        if value <= believable:
+            self.restart(value, received_ns, mark)
+            return _RESTARTED
+        return _STALE
+
+    def _advance(self, value: int, received_ns: int, mark: object) -> None:
         self._last, self._last_ns = value, received_ns
-        if ahead > believable:
-            return Step(0, restarted=True)
-        return Step(ahead - 1)
+        self._marks[value & (self._places - 1)] = mark
+        self._odd_in_a_row = 0
+
+    def _miss(self, count: int, before: int) -> None:
+        for number in range(before - count, before):
+            self._marks[number & (self._places - 1)] = _MISSING
+
+    def _goes_on_oddly(self, value: int) -> bool:
+        """Whether enough packets in a row went on from one that was not believed."""
+        goes_on = self._odd_in_a_row > 0 and 0 < (value - self._odd) % self._modulus <= SLACK_PACKETS
+        self._odd_in_a_row = self._odd_in_a_row + 1 if goes_on else 1
+        self._odd = value
+        return self._odd_in_a_row >= ODD_IN_A_ROW

@@ -1,19 +1,14 @@
 """Motion samples out of a packet's columns: the sensors' axes turned to the body's, invalid values made NaN."""
 
-import math
+import sys
+from collections.abc import Sequence
 
 from groundstation.config.telemetry import columns_of, sources_of
 from groundstation.config.vehicle import Vehicle
 from groundstation.state import NAN, MotionSample
-from groundstation.table import FloatArray
 
-_MEANINGS = (
-    "vehicle_time",
-    "pressure",
-    *(f"accel_{axis}" for axis in "xyz"),
-    *(f"gyro_{axis}" for axis in "xyz"),
-    *(f"attitude_{part}" for part in "wxyz"),
-)
+_MOST = sys.float_info.max  # so that an infinite value lies outside the range of a field that states none
+_ABSENT = (0, 1.0, -1.0, 1.0)  # a range that no value lies in
 
 
 class MotionReader:
@@ -22,32 +17,24 @@ class MotionReader:
     def __init__(self, vehicle: Vehicle, packet: str) -> None:
         sources = sources_of(vehicle)
         columns = columns_of(vehicle)[packet]
-        self._reads: dict[str, tuple[int, float, float]] = {}
-        for meaning in _MEANINGS:
+        signed = [("", "pressure")]
+        signed += [(axis[0], f"accel_{axis[1]}") for axis in vehicle.sensors.accel]
+        signed += [(axis[0], f"gyro_{axis[1]}") for axis in vehicle.sensors.gyro]
+        signed += [("", f"attitude_{part}") for part in "wxyz"]
+        self._reads: list[tuple[int, float, float, float]] = []  # column, least, greatest, sign
+        for sign, meaning in signed:
             source = sources.get(meaning)
-            if source is not None and source.table == packet:
-                self._reads[meaning] = (columns.index(source.column), source.least, source.greatest)
-        self._moves = any(name != "vehicle_time" for name in self._reads)
-        self._accel = [(f"accel_{a[1]}", -1.0 if a[0] == "-" else 1.0) for a in vehicle.sensors.accel]
-        self._gyro = [(f"gyro_{a[1]}", -1.0 if a[0] == "-" else 1.0) for a in vehicle.sensors.gyro]
+            if source is None or source.table != packet:
+                self._reads.append(_ABSENT)
+                continue
+            least, greatest = max(source.least, -_MOST), min(source.greatest, _MOST)
+            self._reads.append((columns.index(source.column), least, greatest, -1.0 if sign == "-" else 1.0))
+        self.moves = any(read is not _ABSENT for read in self._reads)
 
-    def sample(self, received_ns: int, row: FloatArray) -> MotionSample | None:
-        """The sample in one row (columns,); None for a packet that carries no motion at all."""
-        if not self._moves:
-            return None
-        values = row.tolist()
-        got = {}
-        for name, (column, least, greatest) in self._reads.items():
-            value = values[column]
-            got[name] = value if math.isfinite(value) and least <= value <= greatest else NAN
-        ax, ay, az = (sign * got.get(name, NAN) for name, sign in self._accel)
-        gx, gy, gz = (sign * got.get(name, NAN) for name, sign in self._gyro)
-        w, x, y, z = (got.get(f"attitude_{part}", NAN) for part in "wxyz")
-        return MotionSample(
-            received_ns,
-            got.get("vehicle_time", NAN),
-            got.get("pressure", NAN),
-            (ax, ay, az),
-            (gx, gy, gz),
-            (w, x, y, z),
-        )
+    def sample(self, row: Sequence[float], received_ns: int, measured_ns: int, boot: int = 0) -> MotionSample:
+        """The sample in one row (columns,); all NaN where `moves` is false: the packet carries no motion."""
+        p, ax, ay, az, gx, gy, gz, qw, qx, qy, qz = [
+            sign * row[column] if least <= row[column] <= greatest else NAN
+            for column, least, greatest, sign in self._reads
+        ]
+        return MotionSample(received_ns, measured_ns, p, (ax, ay, az), (gx, gy, gz), (qw, qx, qy, qz), boot=boot)

@@ -31,15 +31,20 @@ class FlightEventKind(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class MotionSample:
-    """One packet's worth of motion, in the body frame and SI units; NaN where the packet has no such value."""
+    """One packet's worth of motion, in the body frame and SI units; NaN where the packet has no such value.
+
+    `measured_ns` is the time it was measured on the station's axis, as well as the vehicle's clock tells it; `boot`
+    counts the flight computer's new starts since the session began.
+    """
 
     received_ns: int
-    vehicle_time_s: float = NAN
+    measured_ns: int
     pressure_pa: float = NAN
     accel_mps2: tuple[float, float, float] = (NAN, NAN, NAN)
     gyro_radps: tuple[float, float, float] = (NAN, NAN, NAN)
     attitude: tuple[float, float, float, float] = (NAN, NAN, NAN, NAN)
     temperature_k: float = NAN  # of the bay: stands in for the air's on the pad where the site file has none
+    boot: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,3 +73,20 @@ class FlightEvent:
     called_ns: int
     height_m: float
     height_sigma_m: float
+
+
+class RestartSign(StrEnum):
+    """By what a new start of the flight computer was noticed."""
+
+    CLOCK = "clock"  # its clock began again
+    COUNTER = "counter"  # its packet counter began again
+    RESET_COUNT = "reset count"  # its own count of starts changed
+
+
+@dataclass(frozen=True, slots=True)
+class Restart:
+    """A sign that the flight computer started anew: in which packet, by its receive time, and which start it is."""
+
+    at_ns: int
+    boot: int  # the first new start since the session began is 1; signs of one start share the number
+    sign: RestartSign

@@ -7,7 +7,9 @@ The pipeline writes it; everyone else looks at it at a cursor. Times are the ses
 
 from bisect import bisect_right
 from collections import Counter, deque
+from collections.abc import Sequence
 from dataclasses import dataclass
+from operator import attrgetter
 
 import numpy as np
 
@@ -16,7 +18,7 @@ from groundstation.config.station import Site
 from groundstation.config.vehicle import Vehicle
 from groundstation.inputs import NS_PER_S, StationEvent
 from groundstation.readiness.finding import Assessment, Finding
-from groundstation.state import FlightEvent, FlightEventKind, Phase, State
+from groundstation.state import FlightEvent, FlightEventKind, Phase, Restart, State
 from groundstation.table import BoolArray, FloatArray, IntArray, Table
 
 STATE_COLUMNS = (
@@ -31,9 +33,17 @@ STATE_COLUMNS = (
     "predicted_apogee_m",
     "predicted_apogee_sigma_m",
 )
+# Frames taken as packets of their own, frames damaged, and packets that never came, by their counter. A late packet
+# that had been counted as lost has -1 there, so that sums over time come out right.
 RADIO_COLUMNS = ("decoded", "damaged", "lost")
+# How each packet came that was heard: 1 where it had come already; 1 where it came after a later one; 1 where what
+# `radio` says was lost before it is only the least; and for how long it was held back [s], beyond the shortest delay
+# there is, NaN without a clock.
+ARRIVAL_COLUMNS = ("repeated", "late", "at_least", "held_s")
 PHASES = tuple(Phase)
+_PHASE_NUMBER = {phase: k for k, phase in enumerate(PHASES)}
 MAX_REJECTS = 1000  # the newest; the counts by reason go on for ever, and the recording has the bytes
+MAX_RESTARTS = 1000  # the newest: a flight computer in a restart loop is told as well by these
 MAX_ASSESSMENTS = 4096  # about 25 kB each with 25 findings that all changed: 100 MB at the very most
 KEPT_AROUND_FLIGHT_NS = 30 * NS_PER_S
 
@@ -100,6 +110,8 @@ class Timeline:
         self.packets = {name: Table(columns, keep=self._in_flight) for name, columns in packets.items()}
         self.states = Table(STATE_COLUMNS, keep=self._in_flight)
         self.radio = Table(RADIO_COLUMNS, keep=self._in_flight)
+        self.arrivals = Table(ARRIVAL_COLUMNS, keep=self._in_flight)
+        self.restarts: deque[Restart] = deque(maxlen=MAX_RESTARTS)
         self.events: list[FlightEvent] = []
         self.station_events: list[StationEvent] = []
         self.rejects: deque[RejectRecord] = deque(maxlen=MAX_REJECTS)
@@ -109,8 +121,13 @@ class Timeline:
 
     def append_state(self, state: State) -> None:
         """Add one estimate."""
-        row = [PHASES.index(state.phase) if column == "phase" else getattr(state, column) for column in STATE_COLUMNS]
-        self.states.append(np.array([state.at_ns], np.int64), np.array(row, np.float64)[:, None])
+        self.append_states((state,))
+
+    def append_states(self, states: Sequence[State]) -> None:
+        """Add estimates, in order of time."""
+        if states:
+            times = np.array([s.at_ns for s in states], np.int64)
+            self.states.append(times, np.array([_row(s) for s in states], np.float64).T)
 
     def append_reject(self, record: RejectRecord) -> None:
         """Add one reject."""
@@ -166,6 +183,10 @@ class Timeline:
         """The flight's events that had been called by `at_ns`."""
         return [e for e in self.events if e.called_ns <= at_ns]
 
+    def restarts_until(self, at_ns: int) -> list[Restart]:
+        """The signs of new starts of the flight computer that had been seen by `at_ns`, the newest of them."""
+        return [r for r in self.restarts if r.at_ns <= at_ns]
+
     def last_packet_ns(self, at_ns: int) -> int | None:
         """When the newest packet up to `at_ns` was received."""
         newest = None
@@ -187,6 +208,14 @@ class Timeline:
         if from_ns is not None:
             kept |= t_ns >= from_ns
         return kept
+
+
+_values = attrgetter(*STATE_COLUMNS[1:])
+
+
+def _row(state: State) -> tuple[float, ...]:
+    """A state's values in the order of the columns."""
+    return (_PHASE_NUMBER[state.phase], *_values(state))
 
 
 def _changed(before: Assessment | None, after: Assessment) -> bool:

@@ -12,7 +12,6 @@ from groundstation.config.vehicle import Vehicle
 from groundstation.estimation.ascent import ExpectedAscent
 from groundstation.estimation.atmosphere import SEA_LEVEL_K, SEA_LEVEL_PA, density_kgpm3
 from groundstation.estimation.attitude import lean
-from groundstation.estimation.clock import StepClock
 from groundstation.estimation.flight import Flight, Moment, Reading
 from groundstation.estimation.liftoff import LiftoffDetector
 from groundstation.estimation.motion_model import ForceReader, Specific, resting_tilt
@@ -44,13 +43,12 @@ class Estimator:
         self._ascent = ExpectedAscent(vehicle, density_kgpm3=density, gravity_mps2=self._pad.gravity_mps2)
         self._forces = ForceReader(vehicle, self._pad.gravity_mps2)
         self._liftoff = LiftoffDetector(self._ascent.first_accel_mps2)
-        self._clock = StepClock()
-        self._restarts = 0
+        self._began_ns: int | None = None  # when the first sample was measured: where the estimator's own time begins
+        self._boot = 0
         self._recent: deque[Reading] = deque(maxlen=REMEMBERED)
         self._flight: Flight | None = None
         self._t_s = 0.0
         self._at_ns = 0
-        self._heard_ns = 0  # when the newest sample that counted was received
         self._bias_mps2 = 0.0
         self._height_m = 0.0
         self._smooth = 1.0
@@ -59,26 +57,27 @@ class Estimator:
 
     def step(self, sample: MotionSample) -> tuple[State, tuple[FlightEvent, ...]]:
         """Take in the next sample; returns the state after it and what it made known of the flight."""
-        dt_s = self._clock.step_s(sample.received_ns, sample.vehicle_time_s)
+        if self._began_ns is None:
+            self._began_ns = sample.measured_ns
+        dt_s = (sample.measured_ns - self._began_ns) / NS_PER_S - self._t_s
         self._at_ns = max(self._at_ns, sample.received_ns)
-        if dt_s is None and self._state is not None:
+        if dt_s <= 0.0 and self._state is not None:
             return self._state, ()
-        self._t_s += dt_s or 0.0
-        self._heard_ns = self._at_ns
+        self._t_s += dt_s
         specific = self._forces.read(sample)
         pressure_pa = sample.pressure_pa if LEAST_PA <= sample.pressure_pa <= GREATEST_PA else NAN
         reading = Reading(self._t_s, specific, pressure_pa)
         if self._flight is None:
-            moments = self._stand(dt_s or 0.0, sample, reading)
+            moments = self._stand(dt_s, sample, reading)
         else:
-            if self._clock.restarts != self._restarts:
+            if sample.boot != self._boot:
                 self._forces.distrust_attitude()
             moments = self._flight.step(reading)
-        self._restarts = self._clock.restarts
+        self._boot = sample.boot
         self._state = self._standing(sample, specific) if self._flight is None else self._flying(sample, specific)
         if not moments:
             return self._state, ()
-        return self._state, tuple(self._event(m, now_ns=self._at_ns, now_s=self._t_s) for m in moments)
+        return self._state, tuple(self._event(m) for m in moments)
 
     def advance(self, now_ns: int) -> tuple[State, tuple[FlightEvent, ...]] | None:
         """Say what silence makes known, with nothing received up to and including `now_ns`.
@@ -90,9 +89,9 @@ class Estimator:
             The state and the events, or None where there is nothing to say.
         """
         flight, last = self._flight, self._state
-        if flight is None or last is None or now_ns <= self._at_ns:
+        if flight is None or last is None or self._began_ns is None or now_ns <= self._at_ns:
             return None
-        now_s = self._t_s + (now_ns - self._heard_ns) / NS_PER_S
+        now_s = (now_ns - self._began_ns) / NS_PER_S
         moments = flight.overdue(now_s)
         if not moments:
             return None
@@ -113,7 +112,7 @@ class Estimator:
             NAN,
             NAN,
         )
-        return self._state, tuple(self._event(m, now_ns=now_ns, now_s=now_s) for m in moments)
+        return self._state, tuple(self._event(m) for m in moments)
 
     def _stand(self, dt_s: float, sample: MotionSample, reading: Reading) -> list[Moment]:
         """One sample on the pad: follow the reference, watch for liftoff."""
@@ -189,6 +188,7 @@ class Estimator:
         resting = self._flight is None or self._flight.phase is Phase.LANDED
         return (resting_tilt(sample) if resting and specific.still else NAN), NAN
 
-    def _event(self, moment: Moment, *, now_ns: int, now_s: float) -> FlightEvent:
-        at_ns = now_ns - round((now_s - moment.t_s) * NS_PER_S)
-        return FlightEvent(moment.kind, at_ns, now_ns, moment.height_m, moment.height_sigma_m)
+    def _event(self, moment: Moment) -> FlightEvent:
+        assert self._began_ns is not None
+        at_ns = self._began_ns + round(moment.t_s * NS_PER_S)
+        return FlightEvent(moment.kind, at_ns, self._at_ns, moment.height_m, moment.height_sigma_m)

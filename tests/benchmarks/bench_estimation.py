@@ -29,7 +29,7 @@ def samples(count: int, draws: random.Random, *, launch: int) -> list[MotionSamp
         out.append(
             MotionSample(
                 round(k * 1e9 / RATE_HZ),
-                k / RATE_HZ,
+                round(k * 1e9 / RATE_HZ),
                 100930.0 - 12.0 * height + draws.gauss(0.0, 3.0),
                 (draws.gauss(0.0, 0.05), draws.gauss(0.0, 0.05), force + draws.gauss(0.0, 0.05)),
                 (draws.gauss(0.0, 0.002), 0.0, 0.0),

@@ -38,10 +38,11 @@ def vehicle_at_20_hz() -> Vehicle:
 
 def recorded(vehicle: Vehicle, seconds: float) -> list[Chunk | StationEvent]:
     """What a recording of so much time on the pad holds."""
-    items: list[Chunk | StationEvent] = [StationEvent(STARTED_NS, EventKind.RECORDING, True, "running")]
-    for frame in itertools.takewhile(lambda f: f.t_s < seconds, SimulatedVehicle(vehicle, SITE, seed=1)):
-        items.append(Chunk.at(STARTED_NS + round(frame.t_s * NS_PER_S), frame.data, link="radio"))
-    return items
+    frames = itertools.takewhile(lambda f: f.t_s < seconds, SimulatedVehicle(vehicle, SITE, seed=1))
+    return [
+        StationEvent(STARTED_NS, EventKind.RECORDING, True, "running"),
+        *(Chunk.at(STARTED_NS + round(frame.t_s * NS_PER_S), frame.data, link="radio") for frame in frames),
+    ]
 
 
 class Stopwatch:

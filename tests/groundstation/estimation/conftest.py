@@ -13,6 +13,7 @@ from groundstation.config.telemetry import layout_of
 from groundstation.config.vehicle import Vehicle
 from groundstation.estimation.estimator import Estimator
 from groundstation.motion import MotionReader
+from groundstation.packet_order import PacketOrder
 from groundstation.simulator.radio import Radio
 from groundstation.simulator.simulate import SimulatedVehicle
 from groundstation.simulator.truth import Truth
@@ -71,13 +72,14 @@ def samples_of(vehicle: Vehicle, simulated: SimulatedVehicle, seconds: float) ->
     """The motion samples in a simulated vehicle's frames."""
     decoder = StreamDecoder(layout_of(vehicle))
     readers = {p.name: MotionReader(vehicle, p.name) for p in layout_of(vehicle).packets}
+    order = PacketOrder(vehicle, lambda _: None)
     for frame in simulated.frames(seconds):
         for table in decoder.feed(frame.data).tables:
             for k in range(len(table)):
-                row = np.array([float(c[k]) for c in table.columns.values()])
-                sample = readers[table.packet.name].sample(round(frame.t_s * 1e9), row)
-                if sample is not None:
-                    yield sample
+                row, received_ns = [float(c[k]) for c in table.columns.values()], round(frame.t_s * 1e9)
+                placed = order.place(table.packet.name, row, received_ns)
+                if readers[table.packet.name].moves:
+                    yield readers[table.packet.name].sample(row, received_ns, placed.moment_ns, placed.boot)
 
 
 @pytest.fixture(scope="session")

@@ -92,7 +92,7 @@ def test_a_vehicle_without_an_accelerometer_is_followed_by_pressure(fly: Callabl
 
 def test_a_vehicle_with_nothing_but_pressure_is_followed(fly: Callable) -> None:
     def bare(samples: Iterator[MotionSample], _: Truth) -> Iterator[MotionSample]:
-        return (MotionSample(s.received_ns, s.vehicle_time_s, s.pressure_pa) for s in samples)
+        return (MotionSample(s.received_ns, s.measured_ns, s.pressure_pa) for s in samples)
 
     flown = fly(change=bare)
     assert [e.kind for e in flown.event_list] == list(FlightEventKind)
@@ -104,8 +104,8 @@ def test_pressure_and_acceleration_may_come_in_packets_of_their_own(fly: Callabl
     def split(samples: Iterator[MotionSample], _: Truth) -> Iterator[MotionSample]:
         for s in samples:
             yield dataclasses.replace(s, pressure_pa=NAN)
-            later_ns, later_s = s.received_ns + 30_000_000, s.vehicle_time_s + 0.03
-            yield MotionSample(later_ns, later_s, s.pressure_pa)
+            later_ns, measured_ns = s.received_ns + 30_000_000, s.measured_ns + 30_000_000
+            yield MotionSample(later_ns, measured_ns, s.pressure_pa)
 
     check_flight(fly(rate_hz=5.0, change=split), apogee_bars=1.5)
 
@@ -173,7 +173,7 @@ def test_a_restart_in_flight_keeps_the_flight_and_distrusts_the_attitude(fly: Ca
             if t < at:
                 yield s
             elif t > at + 0.8:
-                yield dataclasses.replace(s, vehicle_time_s=t - at, attitude=(0.7, 0.0, 0.714, 0.0))
+                yield dataclasses.replace(s, boot=1, attitude=(0.7, 0.0, 0.714, 0.0))
 
     flown = fly(change=restart)
     assert [e.kind for e in flown.event_list] == list(FlightEventKind)
@@ -225,7 +225,7 @@ numbers = st.floats(allow_nan=True, allow_infinity=True)
         st.builds(
             MotionSample,
             st.integers(0, 20 * 10**9),
-            numbers,
+            st.integers(0, 20 * 10**9),
             st.one_of(numbers, st.floats(90000, 102000)),
             st.tuples(numbers, numbers, st.one_of(numbers, st.floats(-50, 150))),
             st.tuples(numbers, numbers, numbers),
@@ -293,7 +293,7 @@ def pad_hours(hours: float, rate_hz: float, draws: random.Random) -> Iterator[Mo
         pressure = 100930.0 + 40.0 * math.sin(t / 2000.0) - 0.01 * t - 12.0 * carried_m + 6.0 * gust
         yield MotionSample(
             round(t * 1e9),
-            t,
+            round(t * 1e9),
             pressure + draws.gauss(0.0, 3.0),
             force,
             (draws.gauss(0, 0.002) + 0.3 * (handled > 0), 0.05 * ring * knock[0], 0.0),
@@ -367,7 +367,7 @@ def test_two_hundred_flights_meet_the_bars(fly: Callable, saltmarsh: Site) -> No
     assert np.percentile(late, 95) <= 0.5
     assert max(early) <= 0.3
     assert np.percentile(liftoff, 95) <= 0.3
-    assert all(0.90 <= share <= 0.995 for share in inside.values())
+    assert all(0.90 <= share <= 0.99 for share in inside.values())
 
 
 def test_state_on_the_pad_says_still_upright_and_at_zero(curlew: Vehicle, saltmarsh: Site) -> None:
@@ -375,7 +375,7 @@ def test_state_on_the_pad_says_still_upright_and_at_zero(curlew: Vehicle, saltma
     draws = random.Random(3)
     states: list[State] = []
     for k in range(600):
-        sample = MotionSample(k * 10**8, k / 10, 100930.0 + draws.gauss(0, 3.0), (0.0, 0.0, 9.85), (0.0, 0.0, 0.0))
+        sample = MotionSample(k * 10**8, k * 10**8, 100930.0 + draws.gauss(0, 3.0), (0.0, 0.0, 9.85), (0.0, 0.0, 0.0))
         states.append(estimator.step(sample)[0])
     last = states[-1]
     assert last.phase is Phase.PAD

@@ -1,0 +1,97 @@
+"""One link's bytes as packets and rejects in the order of their last bytes, each with the time that byte came."""
+
+from bisect import bisect_left
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import numpy as np
+
+from decoders.layout import Layout, Reject
+from decoders.stream import Decoded, PacketTable, StreamDecoder
+from groundstation.inputs import Chunk
+from groundstation.table import FloatArray, IntArray
+
+
+@dataclass(frozen=True, slots=True)
+class PacketBlock:
+    """Packets of one kind: received_ns (n,) and values (columns, n), NaN for what is no number."""
+
+    packet: str
+    received_ns: list[int]
+    values: FloatArray
+
+
+@dataclass(frozen=True, slots=True)
+class Arrivals:
+    """What came of some bytes.
+
+    `order` has, for each packet and reject in the order they came, which block it is in and its place there; rejects
+    are the block after the last.
+    """
+
+    blocks: tuple[PacketBlock, ...]
+    rejects: tuple[Reject, ...]
+    rejected_ns: list[int]
+    order: list[tuple[int, int]]
+
+    def parts(self, most: int) -> Iterator[list[tuple[int, int]]]:
+        """The order, in parts of at most so many."""
+        for at in range(0, len(self.order), most):
+            yield self.order[at : at + most]
+
+
+class LinkDecoder:
+    """Decodes one link's chunks; an unfinished frame waits for the next."""
+
+    def __init__(self, layout: Layout) -> None:
+        self._decoder = StreamDecoder(layout)
+        self._fed = 0
+        self._offsets: list[int] = []
+        self._times: list[int] = []
+
+    def feed(self, chunk: Chunk) -> Arrivals:
+        """What the chunk's bytes complete."""
+        # The stamp before is kept for a frame that a reject or a framing looks back on.
+        base = self._fed
+        self._offsets = [*self._offsets[-1:], *(stamp.start + base for stamp in chunk.stamps)]
+        self._times = [*self._times[-1:], *(stamp.received_ns for stamp in chunk.stamps)]
+        self._fed += len(chunk.data)
+        return self._arrivals(self._decoder.feed(chunk.data), None)
+
+    def restart(self, at_ns: int) -> Arrivals:
+        """The link broke at that time: what was left of a frame is a reject."""
+        return self._arrivals(self._decoder.restart(), at_ns)
+
+    def _arrivals(self, decoded: Decoded, at_ns: int | None) -> Arrivals:
+        ends = [table.end for table in decoded.tables]
+        if decoded.rejects:
+            ends.append(np.array([reject.end for reject in decoded.rejects], np.int64))
+        times = [self._received_ns(end) if at_ns is None else [at_ns] * len(end) for end in ends]
+        blocks = tuple(
+            PacketBlock(table.packet.name, received_ns, _values(table))
+            for table, received_ns in zip(decoded.tables, times, strict=False)
+        )
+        rejected_ns = times[-1] if decoded.rejects else []
+        return Arrivals(blocks, decoded.rejects, rejected_ns, _order(ends))
+
+    def _received_ns(self, ends: IntArray) -> list[int]:
+        """When the last byte of each frame came, given the offsets after it."""
+        offsets, times = self._offsets, self._times
+        return [times[max(0, bisect_left(offsets, end) - 1)] for end in ends.tolist()]
+
+
+def _order(ends: list[IntArray]) -> list[tuple[int, int]]:
+    """(block, place) of everything, in the order of the offsets after the last byte."""
+    if len(ends) == 1:
+        return [(0, place) for place in range(len(ends[0]))]
+    every = [(end, block, place) for block, some in enumerate(ends) for place, end in enumerate(some.tolist())]
+    every.sort()
+    return [(block, place) for _, block, place in every]
+
+
+def _values(table: PacketTable) -> FloatArray:
+    """(columns, n) float64 values of a packet table."""
+    out = np.empty((len(table.columns), len(table)), np.float64)
+    for k, values in enumerate(table.columns.values()):
+        out[k] = values if values.dtype.kind in "biuf" else np.nan
+    return out
