@@ -1,7 +1,7 @@
 """The pad page at a cursor: may we fly, and if not, why?"""
 
 import itertools
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import tzinfo
 
 import numpy as np
@@ -78,12 +78,13 @@ class Changes:
 
 @dataclass(frozen=True, slots=True)
 class Heading:
-    """A trend's title: what, its newest value, and its age where that is stale."""
+    """A trend's title: what, its newest value, its age where that is stale, and what else is to be said."""
 
     key: str
     label: str
     value: str
     stale: str
+    beside: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -104,7 +105,7 @@ def pad_text(timeline: Timeline, at_ns: int, sensor: str, zone: tzinfo | None) -
         groups=() if assessment is None else groups(assessment.findings, at_ns),
         changes=changes_since_go(timeline, assessment, at_ns, zone),
         headings=(
-            _series_heading(timeline, "battery", "battery_voltage", at_ns),
+            replace(_series_heading(timeline, "battery", "battery_voltage", at_ns), beside=_minutes_left(assessment)),
             _link_heading(timeline, at_ns),
             _series_heading(timeline, "sensor", sensor_series(timeline, sensor), at_ns),
         ),
@@ -365,6 +366,13 @@ def _series_heading(timeline: Timeline, key: str, name: str, at_ns: int) -> Head
     valid = series.least <= value <= series.greatest
     stale = wording.age(age_s) if age_s > timeline.vehicle.limits.health_age_s else "" if valid else "not valid"
     return Heading(key, label, wording.quantity(value, series.unit), stale)
+
+
+def _minutes_left(assessment: Assessment | None) -> str:
+    """How long the pack lasts with the interval, where a check estimates it: the first clause of its sentence."""
+    findings = () if assessment is None else assessment.findings
+    told = next((f for f in findings if f.check == "battery_minutes" and f.value is not None), None)
+    return "" if told is None else _sentence(told).partition(",")[0].removesuffix(".")
 
 
 def _link_heading(timeline: Timeline, at_ns: int) -> Heading:

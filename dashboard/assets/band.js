@@ -28,6 +28,7 @@
     for (const heading of pad.headings) {
       if (heading.key !== "sensor") notebook.put(heading.key + "-label", heading.label);
       notebook.put(heading.key + "-value", heading.value);
+      notebook.put(heading.key + "-beside", heading.beside);
       notebook.put(heading.key + "-stale", heading.stale ? heading.stale + (heading.stale === "not valid" ? "" : " old") : "");
       document.getElementById(heading.key + "-value").classList.toggle("stale", Boolean(heading.stale));
     }

@@ -67,6 +67,7 @@ def _trend(key: str, timeline: Timeline) -> html.Section:
         html.H2(id=f"{key}-label", children=key),
         html.Span(id=f"{key}-value", className="trend-value"),
         html.Span(id=f"{key}-stale", className="stale-word"),
+        html.Span(id=f"{key}-beside", className="trend-beside"),
     ]
     if key == "sensor":
         heading[0] = html.Label(
