@@ -7,7 +7,7 @@ from groundstation.inputs import Chunk, Stamp, StationEvent
 from groundstation.pipeline import Pipeline
 from groundstation.timeline import Timeline
 
-JOINED_BYTES = 1 << 20  # consecutive chunks are joined up to this size, so that decoding works in large batches
+JOINED_BYTES = 4 << 20  # consecutive chunks are joined up to this size: large blocks decode fastest
 
 
 def joined(items: Iterable[Chunk | StationEvent]) -> Iterator[Chunk | StationEvent]:
