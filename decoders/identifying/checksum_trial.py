@@ -63,8 +63,10 @@ def find_checksum(
 
 
 def checks(frame: bytes, found: ChecksumFound) -> bool:
-    """Whether a frame's checksum is right; only for catalogued ones."""
-    of = next(of for name, _, of in _candidates() if name == found.name)
+    """Whether a frame's checksum is right; True for a sum whose name is not known."""
+    if not found.named:
+        return True
+    of = found.own.of if found.own is not None else next(of for name, _, of in _candidates() if name == found.name)
     return bool(_right([frame], of, found.size, found.order, found.start, found.trailing))
 
 

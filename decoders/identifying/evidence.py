@@ -6,6 +6,7 @@ Every claim carries its count: `hits` of `of` tries. Places count from a frame's
 from dataclasses import dataclass, field
 from enum import IntEnum, StrEnum
 
+from decoders.crc import CrcModel
 from decoders.layout import ByteOrder
 
 
@@ -53,7 +54,9 @@ class ChecksumFound:
     """A checksum that is right in `hits` of `of` frames tried.
 
     It covers each frame from byte `start` to where it stands itself: `trailing` bytes before the frame's end.
-    `catalogued` is False where only the polynomial is known, and start and final values are not.
+    `own` is a CRC that is none of the catalogue's: its polynomial is known, and a final value that makes it right in
+    frames of this one length, whatever start value the sender has. `named` is False for a sum of which only the kind
+    is known.
     """
 
     name: str
@@ -63,7 +66,8 @@ class ChecksumFound:
     trailing: int
     hits: int
     of: int
-    catalogued: bool = True
+    own: CrcModel | None = None
+    named: bool = True
 
     @property
     def is_proof(self) -> bool:

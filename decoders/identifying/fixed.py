@@ -92,7 +92,7 @@ def _by_checksum(data: bytes, length: int, frames: Frames, checksum: ChecksumFou
         frames, checksum = _moved(data, frames, checksum, closing)
         lead -= closing
     size = min(lead, LONGEST_SYNC)
-    if checksum.catalogued and 2 <= checksum.start <= lead:
+    if 2 <= checksum.start <= lead:
         size = checksum.start  # firmware often leaves the sync word out of the sum
     sync = frames.contents[0][:size] if lead >= 2 else b""
     if not sync.strip(b"\0"):

@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from decoders.identifying.checksum_trial import checks
-from decoders.identifying.evidence import Hypothesis
+from decoders.identifying.evidence import Hypothesis, Kind
 from decoders.identifying.statistics import entropy_bits
 from decoders.layout import ByteOrder
 
@@ -97,12 +97,14 @@ class Inside:
 
 def inside(found: Hypothesis) -> Inside:
     """Look into the frames of a hypothesis."""
-    bodies = _bodies(found)
+    bodies, told = _bodies(found)
     lengths = tuple(Counter(map(len, bodies)).most_common())
-    discriminator = _discriminator(bodies)
+    discriminator = None if told is not None else _discriminator(bodies)
     groups: dict[tuple[int | None, int], list[int]] = {}
     for place, body in enumerate(bodies):
         key = None if discriminator is None or discriminator.at >= len(body) else body[discriminator.at]
+        if told is not None:
+            key = told[place]
         groups.setdefault((key, len(body)), []).append(place)
     kept = {key: places for key, places in groups.items() if len(places) >= LEAST_OF_A_KIND and key[1] > 0}
     rows = {key: _rows([bodies[p] for p in places]) for key, places in kept.items()}
@@ -116,15 +118,18 @@ def inside(found: Hypothesis) -> Inside:
     return Inside(len(bodies), lengths, discriminator, kinds, order)
 
 
-def _bodies(found: Hypothesis) -> list[bytes]:
+def _bodies(found: Hypothesis) -> tuple[list[bytes], list[int] | None]:
+    """Bodies of the frames that are right, and their kinds where the framing tells (space packets: the APID)."""
     checksum = found.checksum
-    frames = found.frames.contents[:MOST_FRAMES]
-    if checksum is None:
-        return [frame[found.header :] for frame in frames]
-    if checksum.catalogued:
-        frames = tuple(frame for frame in frames if checks(frame, checksum))
-    behind = checksum.size + checksum.trailing
-    return [frame[found.header : len(frame) - behind] for frame in frames]
+    frames = list(found.frames.contents[:MOST_FRAMES])
+    if checksum is not None:
+        frames = [frame for frame in frames if checks(frame, checksum)]
+    behind = 0 if checksum is None else checksum.size + checksum.trailing
+    kinds = None
+    if found.kind is Kind.SPACE_PACKETS:
+        at = len(found.sync)
+        kinds = [int.from_bytes(frame[at : at + 2], "big") & 0x07FF for frame in frames]
+    return [frame[found.header : len(frame) - behind] for frame in frames], kinds
 
 
 def _rows(bodies: Sequence[bytes]) -> Rows:

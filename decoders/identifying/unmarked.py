@@ -7,7 +7,7 @@ checksum itself changes, are those of the frames.
 """
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache
 
 import numpy as np
@@ -46,6 +46,7 @@ class _Family:
 
     name: str
     size: int
+    model: CrcModel | None
     start: Callable[[int], Numbers]
     step: Callable[[Numbers, Numbers], Numbers]
     apart: Callable[[Numbers, Numbers], Numbers]
@@ -118,7 +119,7 @@ def _fits(
 def _walked(data: bytes, fit: _Fit) -> Unmarked | None:
     """All frames of the stream, and the checksum's name."""
     body = fit.length - fit.family.size
-    right = _right_places(data, fit)
+    right, difference = _right_places(data, fit)
     starts: list[int] = []
     misfits = place = 0
     while place < right.size:
@@ -141,7 +142,10 @@ def _walked(data: bytes, fit: _Fit) -> Unmarked | None:
     checksum = find_checksum(contents, starts=range(min(lead, _MOST_LEAD, body - 1) + 1))
     if checksum is None or checksum.size != fit.family.size:
         of = max(len(starts), len(data) // fit.length)
-        checksum = ChecksumFound(fit.family.name, fit.family.size, fit.order, 0, 0, len(starts), of, catalogued=False)
+        model = fit.family.model
+        own = None if model is None else replace(model, xor_out=difference)
+        name, size, named = fit.family.name, fit.family.size, own is not None
+        checksum = ChecksumFound(name, size, fit.order, 0, 0, len(starts), of, own, named)
     frames = Frames(tuple(starts), contents, len(starts) * fit.length)
     return Unmarked(fit.length, frames, checksum, misfits)
 
@@ -154,8 +158,8 @@ def _earliest(right: NDArray[np.bool_], place: int, length: int) -> int:
     return place
 
 
-def _right_places(data: bytes, fit: _Fit) -> NDArray[np.bool_]:
-    """At which places a frame with the difference of the fit begins."""
+def _right_places(data: bytes, fit: _Fit) -> tuple[NDArray[np.bool_], int]:
+    """At which places a frame with the difference of the fit begins, and that difference."""
     stream = np.frombuffer(data, dtype=np.uint8).astype(np.int64)
     body = fit.length - fit.family.size
     count = stream.size - fit.length + 1
@@ -163,7 +167,8 @@ def _right_places(data: bytes, fit: _Fit) -> NDArray[np.bool_]:
     for place in range(body):
         registers = fit.family.step(registers, stream[place : place + count])
     apart = fit.family.apart(registers, _numbers(stream, fit.family.size, fit.order)[body : body + count])
-    return np.asarray(apart == apart[fit.place])
+    difference = int(apart[fit.place])
+    return np.asarray(apart == difference), difference
 
 
 def leading_constant(contents: Sequence[bytes]) -> int:
@@ -210,7 +215,14 @@ def _crc(model: CrcModel) -> _Family:
 
     direction = "lowest" if model.reflect_in else "highest"
     name = f"CRC-{model.width} of polynomial 0x{model.polynomial:0{model.width // 4}X}, {direction} bit first"
-    return _Family(name, model.size, _zeros, low_first if model.reflect_in else high_first, np.bitwise_xor)
+    return _Family(
+        name,
+        model.size,
+        replace(bare, name=name),
+        _zeros,
+        low_first if model.reflect_in else high_first,
+        np.bitwise_xor,
+    )
 
 
 def _zeros(count: int) -> Numbers:
@@ -226,7 +238,7 @@ def _sum(bits: int, sign: int) -> _Family:
     def apart(registers: Numbers, sent: Numbers) -> Numbers:
         return (registers - sign * sent) & mask
 
-    return _Family(f"sum-{bits}" if sign > 0 else f"sum-{bits}, negated", bits // 8, _zeros, add, apart)
+    return _Family(f"sum-{bits}" if sign > 0 else f"sum-{bits}, negated", bits // 8, None, _zeros, add, apart)
 
 
 def _fletcher(modulus: int) -> _Family:
@@ -241,7 +253,7 @@ def _fletcher(modulus: int) -> _Family:
         first, second = (registers[0] - (sent & 0xFF)) % modulus, (registers[1] - (sent >> 8)) % modulus
         return np.asarray(second * modulus + first)
 
-    return _Family(f"Fletcher-16, modulo {modulus}", 2, start, step, apart)
+    return _Family(f"Fletcher-16, modulo {modulus}", 2, None, start, step, apart)
 
 
 @cache
@@ -251,6 +263,6 @@ def _families() -> tuple[_Family, ...]:
         for model in CATALOGUE.values()
         if model.width in (8, 16, 24, 32) and model.reflect_in == model.reflect_out
     }
-    xor = _Family("XOR-8", 1, _zeros, np.bitwise_xor, np.bitwise_xor)
+    xor = _Family("XOR-8", 1, None, _zeros, np.bitwise_xor, np.bitwise_xor)
     crcs = [_crc(model) for _, model in sorted(models.items())]
     return (*crcs, xor, _sum(8, 1), _sum(8, -1), _sum(16, 1), _fletcher(255), _fletcher(256))

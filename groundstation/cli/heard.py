@@ -7,7 +7,7 @@ from decoders.identify import LEAST_BYTES, Identification
 from decoders.identifying.evidence import Evidence, Hypothesis, Kind, Strength
 from decoders.identifying.inside import Inside, Part, inside
 from decoders.identifying.values import TextColumn, text_columns
-from groundstation.cli.draft import draft_lines
+from groundstation.cli.draft import draft_lines, sentence_draft_lines
 
 _WORTH = {
     Strength.PROVEN: "a checksum that is right in frame after frame proves it",
@@ -64,7 +64,7 @@ def report_lines(heard: Heard, found: Identification) -> Iterator[str]:
             yield from _facts(other)
     yield ""
     if proposed.kind in _TEXT:
-        yield from _text(proposed)
+        yield from _text(proposed, heard.seconds)
         return
     contents = inside(proposed)
     yield from _contents(contents)
@@ -118,7 +118,7 @@ def _facts(found: Hypothesis) -> Iterator[str]:
             "at the frame's end" if checksum.trailing == 0 else f"{checksum.trailing} bytes before the frame's end"
         )
         order = f", {checksum.order.value}-endian" if checksum.size > 1 else ""
-        known = "" if checksum.catalogued else "; its start and final values are none of the catalogue's"
+        known = "" if checksum.own is None else "; its start and final values are none of the catalogue's"
         yield f"  checksum: {checksum.name} {place}{order}, over the frame from byte {checksum.start} on{known}"
     if found.length is not None:
         length = found.length
@@ -162,14 +162,25 @@ def _span(part: Part) -> str:
     return f"byte {part.at}" if part.size == 1 else f"bytes {part.at}-{part.at + part.size - 1}"
 
 
-def _text(found: Hypothesis) -> Iterator[str]:
+def _text(found: Hypothesis, seconds: float | None) -> Iterator[str]:
     yield "Inside the lines:"
     example = found.frames.contents[len(found.frames) // 2].decode("ascii", "replace")
     yield f"  such as: {example}"
     for column in text_columns(found):
         yield f"  {_column(column)}"
     yield ""
-    yield f"[telemetry]: the vehicle file cannot describe {found.kind.value} yet; the lines above say what there is."
+    yield "A description to start from, for the vehicle file:"
+    yield ""
+    if found.kind is Kind.NMEA:
+        yield from sentence_draft_lines(found, seconds)
+    else:
+        yield "[telemetry]"
+        framing = {Kind.VALUES: "delimited values", Kind.KEYS: "key=value"}.get(found.kind)
+        if framing is None:
+            yield "# lines of text of no regular shape: the vehicle file cannot describe them"
+        else:
+            yield f'framing = {{ kind = "{framing}", separator = "{found.separator}" }}'
+            yield "# the fields are the values above, in that order"
 
 
 def _column(column: TextColumn) -> str:

@@ -11,6 +11,7 @@ import numpy as np
 import pytest
 
 from decoders.identify import identify
+from decoders.layout import Layout
 from decoders.stream import StreamDecoder
 from groundstation.cli import main
 from groundstation.cli.heard import Heard, report_lines
@@ -91,21 +92,41 @@ def test_trying_speeds_wants_a_serial_port(capsys: pytest.CaptureFixture[str]) -
     assert "serial:" in capsys.readouterr().err
 
 
-def test_proposed_description_of_a_cobs_stream_loads_and_decodes_it(tmp_path: Path) -> None:
-    data = stream("COBS")
-    report = report_on(data)
+def layout_from(report: str, folder: Path) -> Layout:
+    """The layout of the example vehicle with the description that a report ends in."""
     example = EXAMPLE_VEHICLE.read_text(encoding="utf-8")
-    vehicle_file = tmp_path / "vehicle.toml"
-    vehicle_file.write_text(
-        example[: example.index("[telemetry]")] + report[report.index("[telemetry]") :], encoding="utf-8"
-    )
-    layout = layout_of(load_vehicle(vehicle_file))
-    decoded = StreamDecoder(layout).feed(data)
+    vehicle_file = folder / "vehicle.toml"
+    telemetry = report[report.index("[telemetry]") :]
+    vehicle_file.write_text(example[: example.index("[telemetry]")] + telemetry, encoding="utf-8")
+    return layout_of(load_vehicle(vehicle_file))
+
+
+LEAST_PACKETS = {  # of those that each stream sends, one in 100 of them damaged and the first torn
+    "COBS": 280,
+    "SLIP": 280,
+    "RFC 1662": 280,
+    "sync word and length field": 280,
+    "sync word and fixed length": 370,
+    "fixed length without a delimiter": 370,
+    "NMEA 0183 sentences": 330,
+    "CCSDS space packets behind an attached sync marker": 230,
+}
+
+
+@pytest.mark.parametrize("name", LEAST_PACKETS)
+def test_proposed_description_loads_as_it_stands_and_decodes_the_stream(name: str, tmp_path: Path) -> None:
+    data = stream(name)
+    decoded = StreamDecoder(layout_from(report_on(data), tmp_path)).feed(data)
+    assert sum(len(table) for table in decoded.tables) >= LEAST_PACKETS[name]
+
+
+def test_proposed_description_tells_the_kinds_apart_and_counts_packets(tmp_path: Path) -> None:
+    data = stream("COBS")
+    decoded = StreamDecoder(layout_from(report_on(data), tmp_path)).feed(data)
     packets = {table.packet.id: table for table in decoded.tables}
-    assert sum(len(table) for table in packets.values()) >= 280
     assert set(packets) == {1, 2}
-    steps = np.diff(packets[1].columns["n"].astype(int))
-    assert np.median(steps) == 1
+    counters = np.sort(np.concatenate([table.columns["n"] for table in packets.values()]).astype(int))
+    assert np.count_nonzero(np.diff(counters) == 1) >= 0.95 * (counters.size - 1)
 
 
 def test_rates_of_the_description_come_from_the_time_listened() -> None:
