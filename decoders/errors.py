@@ -27,8 +27,9 @@ class LineError(FrameError):
 
 
 class LayoutError(DecodersError, ValueError):
-    """A packet layout contradicts itself; `where` names the packet and field."""
+    """A packet layout contradicts itself: `objection` says how, `where` names the packet and field."""
 
     def __init__(self, message: str, *, where: str) -> None:
         super().__init__(f"{where}: {message}")
         self.where = where
+        self.objection = message

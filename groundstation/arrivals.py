@@ -14,7 +14,7 @@ from groundstation.table import FloatArray, IntArray
 
 @dataclass(frozen=True, slots=True)
 class PacketBlock:
-    """Packets of one kind: received_ns (n,) and values (columns, n), NaN for what is no number."""
+    """Packets of one kind: received_ns (n,) and values (columns, n) of its columns of numbers."""
 
     packet: str
     received_ns: list[int]
@@ -90,8 +90,9 @@ def _order(ends: list[IntArray]) -> list[tuple[int, int]]:
 
 
 def _values(table: PacketTable) -> FloatArray:
-    """(columns, n) float64 values of a packet table."""
-    out = np.empty((len(table.columns), len(table)), np.float64)
-    for k, values in enumerate(table.columns.values()):
-        out[k] = values if values.dtype.kind in "biuf" else np.nan
+    """(columns, n) float64 values of a packet table's columns of numbers; text is left out."""
+    numbers = [values for values in table.columns.values() if values.dtype.kind in "biuf"]
+    out = np.empty((len(numbers), len(table)), np.float64)
+    for k, values in enumerate(numbers):
+        out[k] = values
     return out

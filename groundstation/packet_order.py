@@ -70,7 +70,7 @@ class PacketOrder:
                 line = self._lines.setdefault(scale, ClockLine(period_s=scale[0], tick_s=scale[1]))
             counter, name = None, ""
             if found.counter is not None:
-                shared = telemetry.sequence_counts == "all packets"
+                shared = telemetry.shares_counter
                 name = "" if shared else packet.name
                 counted = [p for p in telemetry.packets if (shared or p is packet) and carried[p.name].counter]
                 rate_hz = sum(p.rate_hz for p in counted)
@@ -139,7 +139,7 @@ class PacketOrder:
 
 
 class _Carried:
-    """Which columns of one kind of packet carry its order: counter, clock, count of starts; None where it lacks one."""
+    """Columns of one kind of packet that carry its order: counter, clock, count of starts; None for none."""
 
     __slots__ = ("clock", "counter", "places", "resets")
 

@@ -75,8 +75,8 @@ def summary_lines(vehicle: Vehicle) -> Iterator[str]:
         limit = quantity(math.degrees(vehicle.gimbal.limit_rad), 1, "deg")
         yield f"  gimbal    up to {limit}, {quantity(vehicle.gimbal.lever_arm_m, 2, 'm')} below the centre of mass"
     telemetry = vehicle.telemetry
-    yield f"  telemetry {telemetry.framing} with {telemetry.checksum}, {telemetry.byte_order}-endian"
     layout = layout_of(vehicle)
+    yield f"  telemetry {layout.framing} with {layout.checksum}, {telemetry.byte_order}-endian"
     rate_bytes = 0.0
     for entry, packet in zip(telemetry.packets, layout.packets, strict=True):
         rate_bytes += entry.rate_hz * packet.length

@@ -6,14 +6,20 @@ Names are looked at in the file's own data, so that they are judged even where a
 import re
 from collections.abc import Iterator, Mapping
 
+from decoders.errors import LayoutError
+from decoders.stream import StreamDecoder
+from groundstation.config.fields import ATTITUDE
 from groundstation.config.filetable import Found
 from groundstation.config.lines import KeyPath
 from groundstation.config.packets import SHARED_MEANINGS
 from groundstation.config.quantities import shown
-from groundstation.config.vehicle import Airframe, Gimbal, Motor
+from groundstation.config.telemetry import layout_of
+from groundstation.config.vehicle import Airframe, Gimbal, Motor, Vehicle
 from groundstation.measurements import measurement
 
 _Row = Mapping[str, object]
+# the keys of a vehicle file that stand for what a layout calls otherwise
+_LAYOUT_KEYS = {"checksum": ("checksum",), "framing": ("framing",), "separator": ("framing", "separator")}
 _CHANNEL = re.compile(r"pyro_([0-9]+)_")
 
 
@@ -30,6 +36,7 @@ def name_faults(data: _Row) -> Iterator[Found]:
     packets = list(_rows(telemetry.get("packet") if isinstance(telemetry, dict) else None, ("telemetry", "packet")))
     yield from _twice([(path, row.get("name")) for path, row in packets], "name", "a packet")
     yield from _twice([(path, row.get("id")) for path, row in packets], "id", "a packet")
+    yield from _twice([(path, row.get("tag")) for path, row in packets], "tag", "a packet")
     for path, packet in packets:
         yield from _twice(
             [(p, row.get("name")) for p, row in _fields(packet, path)], "name", "a field of this packet"
@@ -56,23 +63,48 @@ def table_faults(airframe: Airframe | None, motor: Motor | None, gimbal: Gimbal 
         yield Found(("gimbal", "lever_arm"), text)
 
 
+def layout_faults(vehicle: Vehicle) -> Iterator[Found]:
+    """What decoding itself objects to in a file whose tables are good, such as a checksum that covers too much."""
+    try:
+        StreamDecoder(layout_of(vehicle))
+    except LayoutError as error:
+        packet, _, field = error.where.partition(".")
+        for p, entry in enumerate(vehicle.telemetry.packets):
+            if entry.name == packet:
+                places = [f for f, item in enumerate(entry.fields) if item.name == field.split("[")[0]]
+                path: KeyPath = ("telemetry", "packet", p, *(("fields", places[0]) if places else ()))
+                yield Found(path, error.objection)
+                return
+        yield Found(("telemetry", *_LAYOUT_KEYS.get(packet, ())), error.objection)
+
+
 def _meaning_faults(packets: list[tuple[KeyPath, _Row]], channels: set[int]) -> Iterator[Found]:
     first: dict[str, KeyPath] = {}
     for packet_path, packet in packets:
         here: dict[str, KeyPath] = {}
-        for path, row in _fields(packet, packet_path):
-            meaning = row.get("meaning")
-            if not isinstance(meaning, str) or measurement(meaning) is None:
-                continue
+        for path, key, meaning in _meanings(packet, packet_path):
             match = _CHANNEL.match(meaning)
             if match is not None and int(match[1]) not in channels:
-                yield Found((*path, "meaning"), f"found {shown(meaning)}, {_no_channel(int(match[1]), channels)}")
+                yield Found((*path, *key), f"found {shown(meaning)}, {_no_channel(int(match[1]), channels)}")
             if meaning in first and (meaning in here or meaning not in SHARED_MEANINGS):
                 other = _label(packets, here.get(meaning, first[meaning]))
                 text = f"found {shown(meaning)}, which {other} has already, expected it on one field"
-                yield Found((*path, "meaning"), text)
+                yield Found((*path, *key), text)
             first.setdefault(meaning, path)
             here.setdefault(meaning, path)
+
+
+def _meanings(packet: _Row, packet_path: KeyPath) -> Iterator[tuple[KeyPath, KeyPath, str]]:
+    """Every standard measurement in a packet: the path of its field, the rest of its own path, and its name."""
+    for path, row in _fields(packet, packet_path):
+        several = row.get("meanings")
+        named: list[tuple[KeyPath, object]] = [(("meaning",), row.get("meaning"))]
+        named += [(("meanings", k), name) for k, name in enumerate(several if isinstance(several, list) else [])]
+        for key, meaning in named:
+            if meaning == ATTITUDE:
+                yield from ((path, key, f"{ATTITUDE}_{part}") for part in "wxyz")
+            elif isinstance(meaning, str) and measurement(meaning) is not None:
+                yield path, key, meaning
 
 
 def _label(packets: list[tuple[KeyPath, _Row]], field_path: KeyPath) -> str:

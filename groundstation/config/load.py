@@ -12,7 +12,7 @@ from typing import Any, TypeVar
 
 from pydantic import ValidationError
 
-from groundstation.config.crosschecks import name_faults, table_faults
+from groundstation.config.crosschecks import layout_faults, name_faults, table_faults
 from groundstation.config.errors import ConfigError, Fault
 from groundstation.config.filetable import FileTable, Found
 from groundstation.config.lines import KeyPath, key_lines
@@ -61,7 +61,10 @@ def parse_vehicle(text: str, *, file_name: str) -> Vehicle:
     )
     if found:
         raise ConfigError(_faults(found, data, lines, file_name))
-    return Vehicle.model_validate(data)
+    vehicle = Vehicle.model_validate(data)
+    if found := list(layout_faults(vehicle)):
+        raise ConfigError(_faults(found, data, lines, file_name))
+    return vehicle
 
 
 def parse_station(text: str, *, file_name: str) -> Station:

@@ -1,149 +1,200 @@
-"""The telemetry part of a vehicle file: packets, their fields, and bits of fields."""
+"""The telemetry part of a vehicle file: the stream and its packets."""
 
-import re
 from collections.abc import Iterator
 from typing import Literal
 
 from pydantic import Field
 
-from decoders.layout import WireKind
+from decoders.layout import BitOrder, WireKind
+from groundstation.config.fields import BitEntry, FieldEntry, name_faults
 from groundstation.config.filetable import Count, FileTable, Found, Number
-from groundstation.config.quantities import is_unit, shown
-from groundstation.config.spelling import did_you_mean
-from groundstation.config.wire import ID_BITS, WIRE_TYPES, column_unit, raw_range
-from groundstation.measurements import MAX_PYRO_CHANNEL, measurement, names
+from groundstation.config.framing import LINES, SPACE_PACKETS, Checksum, Framing
+from groundstation.config.placing import Discriminator, Placed, body_bits, placed
+from groundstation.config.quantities import shown
+from groundstation.config.wire import wire_type
 
-SHARED_MEANINGS = frozenset({"sequence", "vehicle_time"})
+__all__ = ["SHARED_MEANINGS", "BitEntry", "FieldEntry", "PacketEntry", "Telemetry"]
+
+SHARED_MEANINGS = frozenset({"sequence", "vehicle_time", "vehicle_address"})
 """Meanings that fields of several packets may have; every other belongs to one field."""
 
-_NAME = re.compile(r"[A-Za-z][A-Za-z0-9_-]*")
-_PYRO_NUMBER = re.compile(r"pyro_([0-9]+)_")
-
-_UNIT_TEXT = "unit of the value that scale and offset make of the raw number"
-_SCALE_TEXT = "value = raw number * scale + offset"
-_VALID_TEXT = "[least, greatest] in `unit`: what the sensor can tell, beyond which a value counts as unknown"
-_MEANING_TEXT = "the standard measurement that the field carries"
-_NAME_TEXT = "letters, digits, underscores and hyphens; the column's name"
-
-
-class BitEntry(FileTable):
-    """Some bits of a field: `at` counts from the least significant bit."""
-
-    name: str = Field(description=_NAME_TEXT)
-    at: Count = Field(ge=0, le=63, description="place of the lowest bit, counted from the least significant bit")
-    width: Count = Field(default=1, ge=1, le=64, description="number of bits")
-    scale: Number = Field(default=1.0, description=_SCALE_TEXT)
-    offset: Number = Field(default=0.0, description=_SCALE_TEXT)
-    unit: str = Field(default="1", description=_UNIT_TEXT)
-    valid: tuple[Number, Number] | None = Field(default=None, description=_VALID_TEXT)
-    meaning: str | None = Field(default=None, description=_MEANING_TEXT)
-    text: str = Field(default="", description="what the bits say, for people")
-
-    def faults(self) -> Iterator[Found]:
-        """A name, unit, meaning or range that cannot be."""
-        yield from _name_faults(self.name)
-        yield from _value_faults(self, raw_range(WireKind.UNSIGNED, self.width))
-        if self.meaning == "sequence":
-            yield Found(("meaning",), 'found "sequence" on bits of a field, expected it on a field of its own')
-
-
-class FieldEntry(FileTable):
-    """One field of a packet; a field with `bits` is only what holds them, and no column of its own."""
-
-    name: str = Field(description=_NAME_TEXT)
-    type: str = Field(description="u8, u16, u24 … u64 unsigned; i8 … i64 signed; f32, f64; bool (one byte)")
-    unit: str = Field(default="1", description=_UNIT_TEXT)
-    scale: Number = Field(default=1.0, description=_SCALE_TEXT)
-    offset: Number = Field(default=0.0, description=_SCALE_TEXT)
-    valid: tuple[Number, Number] | None = Field(default=None, description=_VALID_TEXT)
-    meaning: str | None = Field(default=None, description=_MEANING_TEXT)
-    bits: tuple[BitEntry, ...] = Field(default=(), description="what single bits of an unsigned field say")
-    text: str = Field(default="", description="what the field says, for people")
-
-    def faults(self) -> Iterator[Found]:
-        """A name, type, unit, meaning or range that cannot be, and bits that collide."""
-        yield from _name_faults(self.name)
-        if self.type not in WIRE_TYPES:
-            expected = "expected u8 to u64, i8 to i64 in whole bytes, f32, f64 or bool"
-            yield Found(("type",), f"found {shown(self.type)}, {expected}{_nearest_type(self.type)}")
-            return
-        kind, bits = WIRE_TYPES[self.type]
-        if self.bits:
-            yield from self._container_faults(kind, bits)
-            return
-        yield from _value_faults(self, raw_range(kind, bits))
-        if kind is WireKind.BOOLEAN:
-            yield from self._plain("on a bool, expected none: a bool is 0 or 1")
-        if self.meaning == "sequence":
-            if kind is not WireKind.UNSIGNED:
-                yield Found(("type",), f'found {shown(self.type)} for the meaning "sequence", expected u8 to u64')
-            yield from self._plain('on the meaning "sequence", expected none: it counts packets')
-
-    def _plain(self, text: str) -> Iterator[Found]:
-        for key in ("unit", "scale", "offset"):
-            value = getattr(self, key)
-            if value != type(self).model_fields[key].default:
-                yield Found((key,), f"found {shown(value)} {text}")
-
-    def _container_faults(self, kind: WireKind, bits: int) -> Iterator[Found]:
-        if kind is not WireKind.UNSIGNED:
-            yield Found(("type",), f"found {shown(self.type)} on a field with bits, expected u8 to u64")
-        for key in ("unit", "scale", "offset", "valid", "meaning"):
-            value = getattr(self, key)
-            if value != type(self).model_fields[key].default:
-                yield Found((key,), f"found {shown(value)} on a field with bits, expected it on one of the bits")
-        taken: dict[int, str] = {}
-        for place, part in enumerate(self.bits):
-            last = part.at + part.width - 1
-            if last >= bits:
-                span = f"bit {last}" if part.width == 1 else f"bits {part.at} to {last}"
-                yield Found(("bits", place), f"found {span}, expected bits from 0 to {bits - 1} of the {self.type}")
-            for bit in range(part.at, last + 1):
-                if bit in taken:
-                    text = f"found bit {bit}, which belongs to {shown(taken[bit])}, expected a bit of its own"
-                    yield Found(("bits", place), text)
-                    break
-                taken[bit] = part.name
+# CCSDS 133.0-B, the primary header: the application process identifier, and the whole header's length
+_APID = Discriminator(5, 11)
+_PRIMARY_HEADER_BITS = 48
+_IDLE_APID = 0x7FF
 
 
 class PacketEntry(FileTable):
-    """One kind of packet: the fields follow the discriminator in the order given, without gaps."""
+    """One kind of packet: the fields stand around the discriminator in the order given, without gaps."""
 
     name: str = Field(description="letters, digits, underscores and hyphens")
-    id: Count = Field(ge=0, description="the discriminator's value in these packets")
+    id: Count | None = Field(
+        default=None,
+        ge=0,
+        description="the discriminator's value in these packets; of ccsds, the application process identifier",
+    )
+    tag: str | None = Field(
+        default=None, description='what a line of text starts with, as "GGA"; else the name; for lines of text only'
+    )
     rate_hz: Number = Field(gt=0, description="packets a second the vehicle sends")
     fields: tuple[FieldEntry, ...] = Field(min_length=1, description="in the order in which they are sent")
 
     def faults(self) -> Iterator[Found]:
-        """A name that cannot be."""
-        yield from _name_faults(self.name)
+        """A name or tag that cannot be."""
+        yield from name_faults(self.name)
+        if self.tag is not None and not (self.tag.isascii() and self.tag.isprintable() and self.tag.strip()):
+            yield Found(("tag",), f'found {shown(self.tag)}, expected printable characters such as "GGA"')
 
 
 class Telemetry(FileTable):
-    """The stream: each frame is a discriminator and the fields of one packet, then the checksum over both."""
+    """The stream: each frame is a discriminator and the fields of one packet, with a checksum over both."""
 
-    framing: Literal["cobs"] = Field(description="consistent overhead byte stuffing, a zero byte between frames")
-    checksum: Literal["CRC-16/IBM-3740"] = Field(description="polynomial 0x1021, start 0xFFFF, sent last")
+    framing: Framing = Field(description="how frames are told apart in the stream")
+    checksum: Checksum = Field(description="what shows that a frame's bytes are those that were sent")
     checksum_order: Literal["little", "big"] = Field(default="little", description="which byte is sent first")
     byte_order: Literal["little", "big"] = Field(description="which byte of a number is sent first")
-    id_type: Literal["none", "u8", "u16", "u32"] = Field(default="u8", description="type of the discriminator")
+    bit_order: Literal["most significant first", "least significant first"] | None = Field(
+        default=None,
+        description="of numbers that do not keep to whole bytes; else most significant first with byte_order big, "
+        "least significant first with little",
+    )
+    id_type: str = Field(default="u8", description='type of the discriminator, u1 to u64; or "none"')
+    id_at: Count = Field(default=0, ge=0, le=255, description="byte of the body at which the discriminator stands")
+    id_at_bit: Count = Field(default=0, ge=0, le=7, description="so many bits later, in bit_order")
+    address: Count | None = Field(
+        default=None,
+        ge=0,
+        description="this vehicle's: packets whose vehicle_address is another are another vehicle's and left out",
+    )
     sequence_counts: Literal["packets of its kind", "all packets"] = Field(
         default="all packets", description="what the packet counter counts"
     )
     packets: tuple[PacketEntry, ...] = Field(alias="packet", min_length=1, description="each kind of packet")
 
+    @property
+    def is_lines(self) -> bool:
+        """Whether packets are lines of text."""
+        return self.framing.kind in LINES
+
+    @property
+    def is_space_packets(self) -> bool:
+        """Whether packets are space packets, which bring a header of their own."""
+        return self.framing.kind == SPACE_PACKETS
+
+    @property
+    def discriminator(self) -> Discriminator:
+        """Where the discriminator stands in every body."""
+        if self.is_space_packets:
+            return _APID
+        known = None if self.id_type == "none" else wire_type(self.id_type)
+        return Discriminator(8 * self.id_at + self.id_at_bit, 0 if known is None else known.bits)
+
+    @property
+    def body_start(self) -> int:
+        """Bits of every body before its first field or its discriminator."""
+        return _PRIMARY_HEADER_BITS if self.is_space_packets else 0
+
+    @property
+    def bits_first(self) -> BitOrder:
+        """The bit order."""
+        if self.bit_order is not None:
+            return BitOrder(self.bit_order)
+        return BitOrder.MOST if self.byte_order == "big" else BitOrder.LEAST
+
+    @property
+    def header_counts(self) -> bool:
+        """Whether the packet counter is that of the space packets' own header."""
+        return self.is_space_packets and not any(f.meaning == "sequence" for p in self.packets for f in p.fields)
+
+    @property
+    def shares_counter(self) -> bool:
+        """Whether one counter counts all packets; that of space packets counts each kind (133.0-B, 4.1.3.4)."""
+        return self.sequence_counts == "all packets" and not self.header_counts
+
+    def places(self, packet: PacketEntry) -> list[Placed]:
+        """Each field of a packet with its place."""
+        return list(placed(packet.fields, self.discriminator, self.body_start))
+
+    def lengths(self, packet: PacketEntry) -> list[int]:
+        """Every length [bytes] that the packet's body may have, the full one last."""
+        places = self.places(packet)
+        ends = [place.first_bit // 8 for place in places if place.entry.optional]
+        return [*ends, (body_bits(places, self.discriminator, self.body_start) + 7) // 8]
+
     def faults(self) -> Iterator[Found]:
-        """Packets that cannot be told apart, and counters that cannot be one."""
-        bits = ID_BITS[self.id_type]
-        if bits == 0 and len(self.packets) > 1:
-            text = f'found "none" with {len(self.packets)} packets, expected "u8", "u16" or "u32" to tell them apart'
-            yield Found(("id_type",), text)
+        """Packets that cannot be told apart, fields that cannot stand where they would, counters that are none."""
+        yield from self._discriminator_faults()
         for place, packet in enumerate(self.packets):
-            if bits and packet.id >= 2**bits:
-                text = f"found {packet.id}, expected 0 to {2**bits - 1}, which is what a {self.id_type} can hold"
-                yield Found(("packet", place, "id"), text)
+            for found in (*self._id_faults(packet), *self._place_faults(packet)):
+                yield Found(("packet", place, *found.path), found.text)
+            if self.is_lines:
+                for found in _line_faults(packet):
+                    yield Found(("packet", place, *found.path), found.text)
         if self.sequence_counts == "all packets":
             yield from self._counter_faults()
+        if self.address is not None:
+            yield from self._address_faults(self.address)
+
+    def _discriminator_faults(self) -> Iterator[Found]:
+        known = wire_type(self.id_type)
+        if self.id_type != "none" and (known is None or known.kind is not WireKind.UNSIGNED or known.scale != 1):
+            yield Found(("id_type",), f'found {shown(self.id_type)}, expected "none" or u1 to u64')
+        if self.id_type == "none" and len(self.packets) > 1 and not self.is_space_packets:
+            text = f'found "none" with {len(self.packets)} packets, expected "u8", "u16" or "u32" to tell them apart'
+            yield Found(("id_type",), text)
+        for key in ("id_type", "id_at", "id_at_bit"):
+            if self.is_space_packets and key in self.model_fields_set:
+                text = 'found it on "ccsds", expected none: the application process identifier tells packets apart'
+                yield Found((key,), text)
+        for key in ("id_at", "id_at_bit"):
+            if self.is_lines and key in self.model_fields_set:
+                yield Found((key,), "found it for lines of text, expected none: a line starts with its tag")
+
+    def _id_faults(self, packet: PacketEntry) -> Iterator[Found]:
+        bits = self.discriminator.bits
+        if packet.tag is not None and not self.is_lines:
+            yield Found(("tag",), f"found it on {shown(self.framing.kind)}, expected it for lines of text only")
+        if packet.id is None:
+            if bits and not self.is_lines:
+                yield Found(("id",), "found no such key, expected a whole number, at least 0")
+        elif self.is_space_packets and packet.id >= _IDLE_APID:
+            text = f"found {packet.id}, expected 0 to {_IDLE_APID - 1}: {_IDLE_APID} is an idle packet's"
+            yield Found(("id",), text)
+        elif bits and packet.id >= 2**bits:
+            text = f"found {packet.id}, expected 0 to {2**bits - 1}, which is what a {self.id_type} can hold"
+            yield Found(("id",), text)
+
+    def _place_faults(self, packet: PacketEntry) -> Iterator[Found]:
+        places = self.places(packet)
+        end = body_bits(places, self.discriminator, self.body_start)
+        for f, place in enumerate(places):
+            if place.problem:
+                yield Found(("fields", f), place.problem)
+            if place.entry.optional:
+                yield from self._tail_faults(("fields", f, "optional"), place)
+        if self.discriminator.bits and not self.is_space_packets:
+            before = sum(place.entry.span for place in places if place.first_bit < self.discriminator.first_bit)
+            if before < self.discriminator.first_bit:
+                text = (
+                    f"found {before} bits of fields before the discriminator at bit {self.discriminator.first_bit}, "
+                    "expected fields or a pad to fill the bytes before it"
+                )
+                yield Found(("fields",), text)
+        if end % 8:
+            text = (
+                f"found {end} bits in the body, expected whole bytes: pad{8 - end % 8} at the end would fill them up"
+            )
+            yield Found(("fields",), text)
+
+    def _tail_faults(self, path: tuple[str | int, ...], place: Placed) -> Iterator[Found]:
+        if place.first_bit % 8:
+            yield Found(path, f"found it at bit {place.first_bit} of the body, expected it on whole bytes")
+        if place.first_bit < max(self.discriminator.end if self.discriminator.bits else 0, 8):
+            yield Found(path, "found it before anything that every packet has, expected a later field")
+        stated = self.framing.length is not None or self.framing.kind != "sync"
+        if not stated or self.is_lines or self.framing.kind == "fixed length":
+            text = f"found it on {shown(self.framing.kind)}, expected a framing that tells how long each frame is"
+            yield Found(path, text)
 
     def _counter_faults(self) -> Iterator[Found]:
         first: FieldEntry | None = None
@@ -159,64 +210,35 @@ class Telemetry(FileTable):
                     yield Found(("packet", p, "fields", f, "type"), text)
                 first = first or item
 
-
-def _nearest_type(name: str) -> str:
-    """The end of a message: the type of the same letter with the nearest width, or else the nearest word."""
-    if match := re.fullmatch(r"([uif])([0-9]{1,3})", name):
-        widths = [int(known[1:]) for known in WIRE_TYPES if known[0] == match[1] and known != "bool"]
-        return f'; did you mean "{match[1]}{min(widths, key=lambda width: abs(width - int(match[2])))}"?'
-    return did_you_mean(name, WIRE_TYPES)
-
-
-def _name_faults(name: str) -> Iterator[Found]:
-    if not _NAME.fullmatch(name):
-        yield Found(
-            ("name",), f"found {shown(name)}, expected a letter, then letters, digits, underscores and hyphens"
-        )
-
-
-def _value_faults(entry: FieldEntry | BitEntry, raw: tuple[float, float]) -> Iterator[Found]:
-    """What a field or bits have wrong in scale, meaning, unit and valid range."""
-    if entry.scale == 0:
-        yield Found(("scale",), "found 0, expected any other number: every value would be the same")
-    if entry.meaning is not None and measurement(entry.meaning) is None:
-        yield Found(("meaning",), _meaning_text(entry.meaning))
-    yield from _unit_faults(entry)
-    if entry.valid is None:
-        return
-    least, greatest = entry.valid
-    if not least < greatest:
-        yield Found(("valid",), f"found {shown(entry.valid)}, expected the least value first, then the greatest")
-        return
-    ends = sorted(r * entry.scale + entry.offset for r in raw)
-    if ends[1] < least or ends[0] > greatest:
-        unit = "" if entry.unit == "1" else f" {entry.unit}"
-        text = (
-            f"found {shown(entry.valid)}, expected a range that the field can reach: "
-            f"it goes from {ends[0]:.10g} to {ends[1]:.10g}{unit}"
-        )
-        yield Found(("valid",), text)
+    def _address_faults(self, address: int) -> Iterator[Found]:
+        first: Placed | None = None
+        for p, packet in enumerate(self.packets):
+            found = next((place for place in self.places(packet) if place.entry.meaning == "vehicle_address"), None)
+            path = ("packet", p, "fields")
+            if found is None or found.entry.wire.kind is not WireKind.UNSIGNED or self.is_lines:
+                text = 'found no unsigned field with the meaning "vehicle_address", expected one in every packet'
+                yield Found(path, text)
+                continue
+            most = 2**found.entry.wire.bits - 1
+            if address > most:
+                text = (
+                    f"found {address}, expected 0 to {most}, which is what {packet.name}.{found.entry.name} can hold"
+                )
+                yield Found(("address",), text)
+            if first is not None and (found.first_bit, found.entry.type) != (first.first_bit, first.entry.type):
+                text = (
+                    f"found the address as {found.entry.type} at bit {found.first_bit} of the body, expected it as "
+                    f"{first.entry.type} at bit {first.first_bit}, as in the first packet"
+                )
+                yield Found(path, text)
+            first = first or found
 
 
-def _unit_faults(entry: FieldEntry | BitEntry) -> Iterator[Found]:
-    if not is_unit(entry.unit):
-        yield Found(("unit",), f'found {shown(entry.unit)}, which is not known, expected a unit such as "mV"')
-        return
-    try:
-        column_unit(entry.unit, entry.meaning)
-    except ValueError:
-        known = measurement(entry.meaning or "")
-        assert known is not None
-        found = "no unit" if "unit" not in entry.model_fields_set else shown(entry.unit)
-        wanted = "no unit" if known.unit == "1" else f"a unit that converts to {known.unit}"
-        yield Found(("unit",), f'found {found}, expected {wanted} for the meaning "{entry.meaning}"')
-
-
-def _meaning_text(meaning: str) -> str:
-    known = names()
-    match = _PYRO_NUMBER.match(meaning)
-    if match is not None:
-        if not 1 <= int(match[1]) <= MAX_PYRO_CHANNEL:
-            return f"found {shown(meaning)}, expected a channel from 1 to {MAX_PYRO_CHANNEL}"
-        known = [name.replace("_N_", f"_{int(match[1])}_") for name in known]
-    return f"found {shown(meaning)}, expected the name of a standard measurement{did_you_mean(meaning, known)}"
+def _line_faults(packet: PacketEntry) -> Iterator[Found]:
+    """Fields that a line of text cannot hold."""
+    for f, item in enumerate(packet.fields):
+        known = item.wire
+        if item.bits or known.kind in (None, WireKind.TEXT, WireKind.QUATERNION) or known.bits % 8:
+            found = "a field with bits" if item.bits else shown(item.type)
+            text = f"found {found} in a line of text, expected a number such as u16, i32 or f64"
+            yield Found(("fields", f, "type"), text)

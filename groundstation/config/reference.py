@@ -24,7 +24,10 @@ def vehicle_reference() -> str:
         for key in keys_of(table).values():
             lines += _key_lines(key)
         lines.append("")
-    lines += ["Types of a field", *_wrapped(", ".join(WIRE_TYPES), _INDENT), ""]
+    lines.append("Types of a field")
+    for name, text in WIRE_TYPES.items():
+        lines += _wrapped(f"{name}: {text}", _INDENT)
+    lines.append("")
     lines.append("Meanings of a field, each with the unit it is turned into")
     for name in names():
         known = measurement(name.replace("_N_", "_1_"))

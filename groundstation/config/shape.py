@@ -15,6 +15,13 @@ from groundstation.config.quantities import Quantity, shown
 
 
 @dataclass(frozen=True, slots=True)
+class OrName:
+    """Marks a table that the file may also write as a name alone, where the name says it all."""
+
+    example: str
+
+
+@dataclass(frozen=True, slots=True)
 class Kind:
     """What a key's value must be: its type, and what is asked of it besides."""
 
@@ -49,7 +56,8 @@ class Kind:
         if self.is_list:
             return self._list_text()
         if self.table is not None:
-            return "a table"
+            name = next((m for m in self.marks if isinstance(m, OrName)), None)
+            return "a table" if name is None else f'a name such as "{name.example}", or a table'
         if get_origin(self.type) is Literal:
             return " or ".join(shown(choice) for choice in get_args(self.type))
         if issubclass(self.type, StrEnum):

@@ -7,13 +7,17 @@ import heapq
 import math
 from collections.abc import Iterator
 
+from decoders.calibration import DegreesMinutes
 from decoders.errors import LayoutError
-from decoders.layout import Field, WireKind
-from decoders.packing import FrameEncoder, raw_limits
-from groundstation.config.telemetry import layout_of
+from decoders.fields import nearest_value, raw_limits, value_of
+from decoders.layout import Field, Packet, WireKind
+from decoders.packing import FrameEncoder
+from groundstation.config.telemetry import columns, layout_of, texts_of
 from groundstation.config.vehicle import Vehicle
 from groundstation.simulator.errors import PacketError
 from groundstation.simulator.sensors import Values
+
+_AT_REST = {"w": 1.0, "x": 0.0, "y": 0.0, "z": 0.0}  # parts of a quaternion that nothing is known of
 
 STAGGER_S = 0.037  # between the first packets of each kind, so that they do not all fall together
 
@@ -25,15 +29,14 @@ class PacketBuilder:
         telemetry = vehicle.telemetry
         layout = layout_of(vehicle)
         self._encoder = FrameEncoder(layout)
-        self._layouts = {packet.name: packet for packet in layout.packets}
-        self._meanings = {
-            packet.name: {
-                **{f.name: f.meaning for f in packet.fields if not f.bits},
-                **{bit.name: bit.meaning for f in packet.fields for bit in f.bits},
-            }
+        self._columns = {
+            packet.name: [column for column in columns(vehicle) if column.packet == packet.name]
             for packet in telemetry.packets
         }
-        self._shared = telemetry.sequence_counts == "all packets"
+        self._texts = texts_of(vehicle)
+        self._letters = {name: _letters(packet) for name, packet in zip(self._columns, layout.packets, strict=True)}
+        self._address = telemetry.address
+        self._shared = telemetry.shares_counter
         rates = {packet.name: packet.rate_hz for packet in telemetry.packets}
         self._rates = rates
         total_hz = sum(rates.values())
@@ -59,18 +62,21 @@ class PacketBuilder:
             PacketError: A value that is not a number for a field that holds whole numbers.
         """
         counter = "" if self._shared else packet_name
-        meanings = self._meanings[packet_name]
-        sent: dict[str, float] = {}
-        for item in self._layouts[packet_name].fields:
-            meaning = meanings.get(item.name)
-            if meaning == "sequence":
-                sent[item.name] = self._counts[counter] & ((1 << item.bits) - 1)
-            elif meaning == "vehicle_time":
-                clock_s = values.get("vehicle_time", 0.0)
-                sent[item.name] = wrapped(item, clock_s, where=f"{packet_name}.{item.name}")
+        sent: dict[str, float | bytes] = dict.fromkeys(self._texts[packet_name], b"")
+        for column in self._columns[packet_name]:
+            item, where = column.field, f"{packet_name}.{column.name}"
+            if column.meaning == "sequence":
+                sent[column.name] = self._counts[counter] & ((1 << item.bits) - 1)
+            elif column.meaning == "vehicle_time":
+                sent[column.name] = wrapped(item, values.get("vehicle_time", 0.0), where=where)
+            elif column.meaning == "vehicle_address" and self._address is not None:
+                sent[column.name] = self._address
+            elif item.kind is WireKind.QUATERNION:
+                sent[column.name] = values.get(column.meaning or "", _AT_REST[column.name[-1]])
             else:
-                value = values.get(meaning, 0.0) if meaning is not None else 0.0
-                sent[item.name] = saturated(item, value, where=f"{packet_name}.{item.name}")
+                sent[column.name] = saturated(item, values.get(column.meaning or "", 0.0), where=where)
+        for letter, (position, positive, negative) in self._letters[packet_name].items():
+            sent[letter] = ord(negative if float(sent[position]) < 0 else positive)
         self._counts[counter] += 1
         try:
             return self._encoder.encode(packet_name, sent)
@@ -84,23 +90,23 @@ def saturated(item: Field, value: float, *, where: str) -> float:
     Raises:
         PacketError: NaN or infinity for a field that holds whole numbers.
     """
-    if item.kind is WireKind.FLOAT:
-        return value
-    if not math.isfinite(value):
+    if item.kind is not WireKind.FLOAT and not math.isfinite(value):
         raise PacketError(f"found {value!r}, expected a number the field can carry", field=where)
-    if item.kind is WireKind.BOOLEAN:
-        return 1.0 if value else 0.0
-    raw = round((value - item.bias) / item.scale)
-    least, greatest = raw_limits(item)
-    clipped = max(least, min(greatest, raw))
-    if item.scale == 1 and item.bias == 0:
-        return clipped
-    return clipped * item.scale + item.bias
+    return nearest_value(item, value)
 
 
 def wrapped(item: Field, clock_s: float, *, where: str) -> float:
     """The flight computer's clock in a field; an unsigned one starts again from zero when it is full."""
     if item.kind is not WireKind.UNSIGNED:
         return saturated(item, clock_s, where=where)
-    raw = round((clock_s - item.bias) / item.scale) & ((1 << item.bits) - 1)
-    return raw if item.scale == 1 and item.bias == 0 else raw * item.scale + item.bias
+    return value_of(item, round((clock_s - item.bias) / item.scale) & raw_limits(item)[1])
+
+
+def _letters(packet: Packet) -> dict[str, tuple[str, str, str]]:
+    """Fields that hold a position's letter: the position's field, and the letters for positive and negative."""
+    found = {}
+    for item in packet.fields:
+        if isinstance(item.curve, DegreesMinutes) and item.curve.letter:
+            letters = ("E", "W") if item.name.startswith("lon") else ("N", "S")
+            found[item.curve.letter] = (item.name, *letters)
+    return found

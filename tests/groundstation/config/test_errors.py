@@ -161,7 +161,20 @@ VEHICLE_FAULTS = [
     ),
     ("signs = [1, -1]", "signs = 1", ["31: gimbal.signs: found 1, expected a list of 2: each -1 or 1"]),
     ('load = "igniter"', 'load = "lamp"', ['22: pyro[0].load: found "lamp", expected "igniter" or "auxiliary"']),
-    ('framing = "cobs"', 'framing = "slip"', ['52: telemetry.framing: found "slip", expected "cobs"']),
+    (
+        'framing = "cobs"',
+        'framing = "cob"',
+        [
+            '52: telemetry.framing: found "cob", expected "cobs" or "slip" or "rfc 1662" or "hexadecimal lines" or '
+            '"delimited values" or "key=value" or "nmea 0183" or "sync" or "fixed length" or "ccsds"; '
+            'did you mean "cobs"?'
+        ],
+    ),
+    (
+        'framing = "cobs"',
+        "framing = 3",
+        ['52: telemetry.framing: found 3, expected a name such as "cobs", or a table'],
+    ),
     (
         "[pull_pin]\ninserted_reads = 1\npowers_board = false\nenables_pyro = [1]\n",
         "[[pull_pin]]\n",
@@ -334,10 +347,11 @@ VEHICLE_FAULTS = [
     ),
     (
         'type = "i8"',
-        'type = "i12"',
+        'type = "i65"',
         [
-            '62: telemetry.packet[fast].fields[x].type: found "i12", '
-            'expected u8 to u64, i8 to i64 in whole bytes, f32, f64 or bool; did you mean "i8"?'
+            '62: telemetry.packet[fast].fields[x].type: found "i65", '
+            "expected u1 to u64, i1 to i64, f32, f64, bool, q8.8, uq8.8, text8, quaternion10 or pad8; "
+            'did you mean "i64"?'
         ],
     ),
     (
@@ -345,7 +359,8 @@ VEHICLE_FAULTS = [
         'type = "boole"',
         [
             '76: telemetry.packet[slow].fields[ok].type: found "boole", '
-            'expected u8 to u64, i8 to i64 in whole bytes, f32, f64 or bool; did you mean "bool"?'
+            "expected u1 to u64, i1 to i64, f32, f64, bool, q8.8, uq8.8, text8, quaternion10 or pad8; "
+            'did you mean "bool"?'
         ],
     ),
     (
