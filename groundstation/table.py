@@ -5,6 +5,7 @@ coarsely, while the newer half stays complete.
 """
 
 from collections.abc import Callable, Sequence
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -44,6 +45,7 @@ class Table:
         room = min(capacity, 1024)
         self._t_ns: IntArray = np.empty(room, np.int64)
         self._values: FloatArray = np.empty((len(self.columns), room), np.float64)
+        self._shown_t_ns, self._shown_values = _read_only(self._t_ns), _read_only(self._values)
         self.dropped_rows = 0
 
     def __len__(self) -> int:
@@ -52,23 +54,17 @@ class Table:
     @property
     def t_ns(self) -> IntArray:
         """(n,) receive times [ns], never decreasing; a read-only view."""
-        view = self._t_ns[: self._size]
-        view.flags.writeable = False
-        return view
+        return self._shown_t_ns[: self._size]
 
     def column(self, name: str) -> FloatArray:
         """(n,) values of one column; a read-only view. KeyError where there is no such column."""
-        view = self._values[self._place[name], : self._size]
-        view.flags.writeable = False
-        return view
+        return self._shown_values[self._place[name], : self._size]
 
     def rows(self, start: int, end: int) -> FloatArray:
         """(columns, end - start) values of the rows from `start` to before `end`; a read-only view."""
         if not 0 <= start <= end <= self._size:
             raise IndexError(f"found rows {start} to {end}, expected some of 0 to {self._size}")
-        view = self._values[:, start:end]
-        view.flags.writeable = False
-        return view
+        return self._shown_values[:, start:end]
 
     def append(self, t_ns: IntArray, values: FloatArray) -> None:
         """Add rows: t_ns (n,) not before the last row's, values (columns, n)."""
@@ -95,6 +91,7 @@ class Table:
         self._values = np.empty((len(self.columns), room), np.float64)
         self._t_ns[: self._size] = t_ns[: self._size]
         self._values[:, : self._size] = values[:, : self._size]
+        self._shown_t_ns, self._shown_values = _read_only(self._t_ns), _read_only(self._values)
 
     def _thin(self) -> None:
         half = self._size // 2
@@ -111,3 +108,10 @@ class Table:
         self._values[:, :size] = self._values[:, : self._size][:, kept]
         self.dropped_rows += self._size - size
         self._size = size
+
+
+def _read_only(array: NDArray[Any]) -> NDArray[Any]:
+    """A view that cannot be written through; slices of it are so without being told, which costs each reader."""
+    view = array.view()
+    view.flags.writeable = False
+    return view
