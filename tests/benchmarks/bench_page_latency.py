@@ -34,8 +34,9 @@ def main() -> int:
     started_ns = time.time_ns() - round(HISTORY_S * NS_PER_S)
     session = StagedSession(simulated(), started_ns=started_ns).advance_to(HISTORY_S)
     with served(session, alongside=session.run) as address, chromium() as browser:
-        context = browser.new_context(viewport={"width": 1366, "height": 768})
-        pages = [context.new_page() for _ in range(wanted.pages)]
+        # A window each: of several tabs in one window the browser draws only the one in front.
+        viewport = {"width": 1366, "height": 768}
+        pages = [browser.new_context(viewport=viewport).new_page() for _ in range(wanted.pages)]
         for page in reversed(pages):
             page.goto(address)
             wait_for_frames(page, 20)
