@@ -16,8 +16,8 @@ WIND_POWER = 1.0 / 7.0  # one-seventh power law over open ground (common enginee
 WIND_METER_M = 2.0  # height a hand-held meter reads at
 # One standard deviation each, common practice, no source: what the wind below differs from what was seen, at least
 # and in parts of it; and a canopy's drag area.
-WIND_SIGMA_MPS = 0.15
-WIND_SIGMA_SHARE = 0.04
+WIND_SIGMA_MPS = 0.12
+WIND_SIGMA_SHARE = 0.035
 CANOPY_SIGMA = 0.05
 # A descent is steady by then, or nothing has opened; twice the expected rate is more than any scatter of a canopy.
 OPENED_BY_S = 4.0

@@ -23,7 +23,7 @@ NO_PUSH_DRAG_SHARE = 0.3  # ... or below this share of the drag, which is not kn
 # Errors of a measured acceleration, one standard deviation: a part that is always there, and a part of its size
 # (vibration caught between samples, scale, attitude; without an attitude the lean of the axis as well).
 ACCEL_NOISE_MPS2 = 0.15
-ACCEL_NOISE_SHARE = 0.02
+ACCEL_NOISE_SHARE = 0.015
 AXIS_ONLY_SHARE = 0.06
 BETWEEN_NOISE_MPS2 = 1.0  # in a sample without acceleration, between two with
 BETWEEN_NOISE_SHARE = 0.1
@@ -39,7 +39,7 @@ OPENING_NOISE_MPS2 = 2.0
 OPENING_NOISE_SHARE = 0.3
 OPENING_MOST_MPS2 = 100.0  # more is the charge and the harness, not the motion
 CHANGING_DENSITY = 40.0  # [m²/s³] of unknown acceleration while it opens unseen, or pressure says speed changes
-STEADY_DENSITY = 0.4
+STEADY_DENSITY = 0.2
 RESTING_DENSITY = 0.02
 SURPRISE_GAIN = 0.3
 SURPRISED = 1.0
