@@ -22,6 +22,7 @@ MOST_FRAMES = 2000
 LEAST_OF_A_KIND = 8
 _FURTHEST_DISCRIMINATOR = 8
 _MOST_KINDS = 16
+_MOST_SHARE = 0.97
 _COUNTS_SHARE = 0.7  # a link that loses three packets in ten still shows its counter
 _WIDEST = 4
 
@@ -138,6 +139,9 @@ def _rows(bodies: Sequence[bytes]) -> Rows:
 
 def _discriminator(bodies: Sequence[bytes]) -> Discriminator | None:
     """The first byte of few values that goes with the length, or else with what the other bytes are like."""
+    lengths = Counter(map(len, bodies))
+    # without a checksum, damaged frames are among them: those of a length of their own are left out
+    bodies = [body for body in bodies if lengths[len(body)] >= max(2, 0.02 * len(bodies))]
     if len(bodies) < 2 * LEAST_OF_A_KIND:
         return None
     shortest = min(map(len, bodies))
@@ -145,11 +149,11 @@ def _discriminator(bodies: Sequence[bytes]) -> Discriminator | None:
     for at in range(min(_FURTHEST_DISCRIMINATOR, shortest)):
         values = Counter(body[at] for body in bodies)
         common = {value for value, count in values.items() if count >= max(3, len(bodies) / 100)}
-        if not 2 <= len(common) <= _MOST_KINDS or sum(values[v] for v in common) < 0.98 * len(bodies):
+        if not 2 <= len(common) <= _MOST_KINDS or sum(values[v] for v in common) < _MOST_SHARE * len(bodies):
             continue
         pairs = Counter((body[at], len(body)) for body in bodies)
         right = sum(max(n for (v, _), n in pairs.items() if v == value) for value in common)
-        told = right >= 0.98 * len(bodies) if several_lengths else _sorts(bodies, at)
+        told = right >= _MOST_SHARE * len(bodies) if several_lengths else _sorts(bodies, at)
         if told:
             return Discriminator(at, tuple(sorted(common)), right, len(bodies))
     return None

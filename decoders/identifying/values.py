@@ -14,7 +14,8 @@ _COUNTS_SHARE = 0.7
 class TextColumn:
     """One value of the lines: its name or place, how many lines have it, how many of them as a number, and the range.
 
-    counts: in how many steps from line to line the number is one more.
+    counts: in how many steps from line to line the number is one more. text: what it says where it says the same word
+    in nearly every line, and no number.
     """
 
     name: str
@@ -23,6 +24,7 @@ class TextColumn:
     least: float
     greatest: float
     counts: int
+    text: str = ""
 
     @property
     def is_counter(self) -> bool:
@@ -55,7 +57,9 @@ def text_columns(found: Hypothesis) -> tuple[TextColumn, ...]:
 def _column(name: str, values: list[str]) -> TextColumn:
     numbers = [number for number in map(_number, values) if number is not None]
     if not numbers:
-        return TextColumn(name, len(values), 0, float("nan"), float("nan"), 0)
+        word, often = Counter(values).most_common(1)[0] if values else ("", 0)
+        text = word if often >= 0.9 * len(values) else ""
+        return TextColumn(name, len(values), 0, float("nan"), float("nan"), 0, text)
     counts = sum(after - before == 1 for before, after in pairwise(numbers))
     return TextColumn(name, len(values), len(numbers), min(numbers), max(numbers), counts)
 

@@ -9,6 +9,7 @@ from collections.abc import Iterator
 from decoders import checksums
 from decoders.identifying.evidence import ChecksumFound, Hypothesis, Kind
 from decoders.identifying.inside import Inside, PacketKind, Part
+from decoders.identifying.values import text_columns
 
 _BY_NAME = {
     Kind.COBS: "cobs",
@@ -77,6 +78,39 @@ def sentence_draft_lines(found: Hypothesis, seconds: float | None) -> Iterator[s
         for place in range(1, values + 1):
             yield f'  {{ name = "v{place}", type = "f64" }},'
         yield "]"
+
+
+def line_draft_lines(found: Hypothesis, seconds: float | None) -> Iterator[str]:
+    """A description of lines of delimited values or of name=value, as one kind of packet."""
+    columns = text_columns(found)
+    tag = columns[0].text if columns else ""
+    named = found.kind is Kind.KEYS
+    yield "[telemetry]"
+    yield f'framing = {{ kind = "{"key=value" if named else "delimited values"}", separator = "{found.separator}" }}'
+    yield 'checksum = "none"  # none is looked for in such lines'
+    yield 'byte_order = "little"  # of no matter here'
+    yield ""
+    if named and b"=" not in found.frames.contents[0]:
+        yield "# The file takes name=value, not name:value or braces: have the firmware send that."
+    if not tag:
+        yield "# The file expects each line to start with the packet's name and a separator; these lines do not:"
+        yield "# have the firmware send one, such as kind0."
+    yield "[[telemetry.packet]]"
+    yield f'name = "kind0"{f"  # sent as {tag}" if tag else ""}'
+    if tag:
+        yield f'tag = "{tag}"'
+    count = len(found.frames)
+    yield f"rate_hz = {max(0.1, round(count / seconds, 1))}" if seconds else _NO_TIMES
+    yield f"fields = [  # seen in {count} lines"
+    for column in columns[1:] if tag else columns:
+        name = column.name if named else f"v{column.name.rpartition(' ')[2]}"
+        if not name.replace("_", "").replace("-", "").isalnum() or not name[0].isalpha():
+            yield f"  # {name}: not a name that the file takes"
+        elif column.is_counter:
+            yield f'  {{ name = "{name}", type = "u32", meaning = "sequence" }},'
+        else:
+            yield f'  {{ name = "{name}", type = "f64" }},'
+    yield "]"
 
 
 def _framing(found: Hypothesis) -> Iterator[str]:

@@ -5,9 +5,9 @@ from dataclasses import dataclass
 
 from decoders.identify import LEAST_BYTES, Identification
 from decoders.identifying.evidence import Evidence, Hypothesis, Kind, Strength
-from decoders.identifying.inside import Inside, Part, inside
+from decoders.identifying.inside import LEAST_OF_A_KIND, Inside, Part, inside
 from decoders.identifying.values import TextColumn, text_columns
-from groundstation.cli.draft import draft_lines, sentence_draft_lines
+from groundstation.cli.draft import draft_lines, line_draft_lines, sentence_draft_lines
 
 _WORTH = {
     Strength.PROVEN: "a checksum that is right in frame after frame proves it",
@@ -143,6 +143,9 @@ def _contents(contents: Inside) -> Iterator[str]:
         yield f"  byte {told_by.at} tells the kinds apart ({values}): {told_by.hits} of {told_by.of} frames"
     else:
         yield "  no byte among the first tells kinds apart"
+    rare = contents.looked_at - sum(kind.count for kind in contents.kinds)
+    if rare:
+        yield f"  {rare} frames are of kinds seen fewer than {LEAST_OF_A_KIND} times, and not described"
     for kind in contents.kinds:
         name = "" if kind.id is None else f" 0x{kind.id:02X}"
         yield f"  kind{name}, {kind.length} bytes, {kind.count} frames:"
@@ -173,14 +176,10 @@ def _text(found: Hypothesis, seconds: float | None) -> Iterator[str]:
     yield ""
     if found.kind is Kind.NMEA:
         yield from sentence_draft_lines(found, seconds)
+    elif found.kind is Kind.TEXT:
+        yield "# lines of text of no regular shape: the vehicle file cannot describe them"
     else:
-        yield "[telemetry]"
-        framing = {Kind.VALUES: "delimited values", Kind.KEYS: "key=value"}.get(found.kind)
-        if framing is None:
-            yield "# lines of text of no regular shape: the vehicle file cannot describe them"
-        else:
-            yield f'framing = {{ kind = "{framing}", separator = "{found.separator}" }}'
-            yield "# the fields are the values above, in that order"
+        yield from line_draft_lines(found, seconds)
 
 
 def _column(column: TextColumn) -> str:

@@ -75,7 +75,7 @@ class Vehicle:
         return self.motion(order) if self.rng.random() < 0.7 else self.health(order)
 
 
-def _torn_and_damaged(rng: Random, frames: Iterable[bytes]) -> bytes:
+def torn_and_damaged(rng: Random, frames: Iterable[bytes]) -> bytes:
     """One stream: its start is torn, one frame in 100 has a wrong bit, noise stands before one in 50."""
     pieces = []
     for frame in frames:
@@ -93,7 +93,7 @@ def _torn_and_damaged(rng: Random, frames: Iterable[bytes]) -> bytes:
 def cobs_crc16(rng: Random, count: int = 300) -> bytes:
     vehicle = Vehicle(rng)
     bodies = (vehicle.packet() for _ in range(count))
-    return _torn_and_damaged(
+    return torn_and_damaged(
         rng, (cobs.encode(b + struct.pack("<H", binascii.crc_hqx(b, 0xFFFF))) + b"\0" for b in bodies)
     )
 
@@ -110,7 +110,7 @@ def slip_crc16(rng: Random, count: int = 300) -> bytes:
             if number % 8 == 7:
                 yield f"RX ok rssi={-70 - int(rng.integers(0, 9))} snr={9 + int(rng.integers(0, 3))}\r\n".encode()
 
-    return _torn_and_damaged(rng, frames())
+    return torn_and_damaged(rng, frames())
 
 
 def rfc1662_fcs16(rng: Random, count: int = 300) -> bytes:
@@ -124,7 +124,7 @@ def rfc1662_fcs16(rng: Random, count: int = 300) -> bytes:
             stuffed = contents.replace(b"\x7d", b"\x7d\x5d").replace(b"\x7e", b"\x7d\x5e")
             yield b"\x7e" + stuffed + b"\x7e"
 
-    return _torn_and_damaged(rng, frames())
+    return torn_and_damaged(rng, frames())
 
 
 def sync_length_sum8(rng: Random, count: int = 300) -> bytes:
@@ -137,7 +137,7 @@ def sync_length_sum8(rng: Random, count: int = 300) -> bytes:
             counted = bytes((len(body),)) + body
             yield b"\xa5\x5a" + counted + bytes((sum(counted) & 0xFF,))
 
-    return _torn_and_damaged(rng, frames())
+    return torn_and_damaged(rng, frames())
 
 
 def sync_fixed_crc8(rng: Random, count: int = 400) -> bytes:
@@ -150,7 +150,7 @@ def sync_fixed_crc8(rng: Random, count: int = 400) -> bytes:
             body = vehicle.motion()
             yield b"\xeb\x90" + body + bytes((crcs.Crc8Smbus.calc(body),))
 
-    return _torn_and_damaged(rng, frames())
+    return torn_and_damaged(rng, frames())
 
 
 def fixed_crc16(rng: Random, count: int = 400) -> bytes:
@@ -163,7 +163,7 @@ def fixed_crc16(rng: Random, count: int = 400) -> bytes:
             body = vehicle.motion()[1:24]
             yield body + crcs.Crc16Modbus.calc(body).to_bytes(2, "little")
 
-    return _torn_and_damaged(rng, frames())
+    return torn_and_damaged(rng, frames())
 
 
 def comma_values(rng: Random, count: int = 250) -> bytes:
@@ -176,7 +176,7 @@ def comma_values(rng: Random, count: int = 250) -> bytes:
             volts = vehicle.volts_mv / 1e3
             yield f"{vehicle.count},{vehicle.t_ms},{x},{y},{z},{volts:.2f},{vehicle.pressure_pa:.1f}\r\n".encode()
 
-    return _torn_and_damaged(rng, lines())
+    return torn_and_damaged(rng, lines())
 
 
 def key_values(rng: Random, count: int = 250) -> bytes:
@@ -187,7 +187,7 @@ def key_values(rng: Random, count: int = 250) -> bytes:
             vehicle.tick()
             yield f"n={vehicle.count} t={vehicle.t_ms} vbat={vehicle.volts_mv / 1e3:.2f} pin=1\n".encode()
 
-    return _torn_and_damaged(rng, lines())
+    return torn_and_damaged(rng, lines())
 
 
 def nmea_mix(rng: Random, count: int = 120) -> bytes:
@@ -203,7 +203,7 @@ def nmea_mix(rng: Random, count: int = 120) -> bytes:
                     checksum ^= byte
                 yield f"${text}*{checksum:02X}\r\n".encode()
 
-    return _torn_and_damaged(rng, sentences())
+    return torn_and_damaged(rng, sentences())
 
 
 def space_packets(rng: Random, count: int = 250) -> bytes:
@@ -222,7 +222,7 @@ def space_packets(rng: Random, count: int = 250) -> bytes:
             packet = bytes(header) + body
             yield b"\x1a\xcf\xfc\x1d" + packet + struct.pack(">H", binascii.crc_hqx(packet, 0xFFFF))
 
-    return _torn_and_damaged(rng, frames())
+    return torn_and_damaged(rng, frames())
 
 
 def random_bytes(rng: Random, count: int = 20_000) -> bytes:
