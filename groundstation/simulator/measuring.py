@@ -45,7 +45,9 @@ class Measuring:
         self._times = times
         self._draws = draws
         self._weather = Weather(air, random.Random(f"{seed}/weather"))
-        self._sensors = Sensors(vehicle, site, air, random.Random(f"{seed}/sensors"))
+        self._sensors = Sensors(
+            vehicle, site, air, random.Random(f"{seed}/sensors"), random.Random(f"{seed}/attitude filter")
+        )
         self._pack = Pack(vehicle.battery, draws.uniform(0.93, 0.99) if plan.charge is None else plan.charge)
         self._circuits = {pyro.channel: _inside(pyro, draws) for pyro in vehicle.pyro}
         self._clock_factor = 1.0 + draws.uniform(-CLOCK_ERROR, CLOCK_ERROR)

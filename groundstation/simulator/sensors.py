@@ -29,6 +29,7 @@ GUST_PORT_SHARE = 0.1  # the same for wind across the ports on the pad
 EJECTION_PULSE_PA = 1500.0
 EJECTION_PULSE_S = 0.08
 GIMBAL_NOISE_RAD = math.radians(0.03)
+ATTITUDE_NOISE_RAD = math.radians(0.02)  # of a living filter's output
 ATTITUDE_ERROR_RAD = math.radians(0.25)
 ATTITUDE_DRIFT_RADPS = math.radians(0.02)
 GNSS_SIGMA_M = 1.2
@@ -37,13 +38,16 @@ GNSS_TIME_S = 30.0
 
 
 class Sensors:
-    """The sensors of one vehicle, with biases drawn once."""
+    """The sensors of one vehicle, with biases drawn once; the attitude filter's noise has draws of its own."""
 
-    def __init__(self, vehicle: Vehicle, site: Site, air: PadAir, draws: random.Random) -> None:
+    def __init__(
+        self, vehicle: Vehicle, site: Site, air: PadAir, draws: random.Random, filter_draws: random.Random
+    ) -> None:
         self._vehicle = vehicle
         self._site = site
         self._air = air
         self._draws = draws
+        self._filter_draws = filter_draws
         self._accel_bias = _vector(draws, ACCEL_BIAS_MPS2)
         self._gyro_bias = _vector(draws, GYRO_BIAS_RADPS)
         self._pressure_bias_pa = draws.gauss(0.0, PRESSURE_BIAS_PA)
@@ -74,9 +78,10 @@ class Sensors:
         return values
 
     def attitude(self, state: BodyState, since_liftoff_s: float) -> Values:
-        """The vehicle's own attitude: a small error on the pad, drifting from liftoff on."""
+        """The vehicle's own attitude: a small error on the pad, drifting from liftoff on, and a filter's noise."""
         grown = max(0.0, since_liftoff_s)
-        error = [e + d * grown for e, d in zip(self._attitude_error, self._attitude_drift, strict=True)]
+        noise = _vector(self._filter_draws, ATTITUDE_NOISE_RAD)
+        error = [e + d * grown + n for e, d, n in zip(self._attitude_error, self._attitude_drift, noise, strict=True)]
         q = normalised(product(state.attitude, from_rotation_vector(error[0], error[1], error[2])))
         return {f"attitude_{part}": value for part, value in zip("wxyz", q, strict=True)}
 
