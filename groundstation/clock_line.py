@@ -23,10 +23,12 @@ BLOCKS = 60  # the line lies under so many: five minutes, over which a crystal's
 # A clock runs ahead of the line only by what held back the packets so far. Common practice, no source.
 AHEAD_S = 2.0
 LATE_S = 1.0  # packets may overtake each other by this much. Common practice, no source.
+HELD_BLOCK_S = 0.25  # a block whose earliest packet was held back by more than this says nothing of the line
 HELD_S = 5.0  # and be held back by this much before another explanation is looked for. Common practice, no source.
 STARTING_S = 2.0  # from a flight computer's start, which its clock counts from, to when it is first silent no more
 CONFIRM_S = 2.0  # a clock that jumped is believed once it has kept pace with the arrivals for this long
 PACE_S = 1.0  # within this
+MOST_CLOCK_S = 1e10  # three centuries: more is no time since a start
 FIRST_SPREAD_S = 0.1  # of the delays, before any is known. Common practice, no source.
 MOST_COUNTED = 1000
 RECENT = 64  # packets among which a late one finds its place
@@ -93,10 +95,10 @@ class ClockLine:
         """When the next packet was measured [ns, the station's time].
 
         Args:
-            clock_s: The vehicle's clock in it; where that is not a number, the packet counts as measured on arrival.
+            clock_s: The vehicle's clock in it; where that is no time at all, the packet counts as measured on arrival.
             received_ns: When it was received, not before the packet before it.
         """
-        if not -math.inf < clock_s < math.inf:
+        if not -MOST_CLOCK_S < clock_s < MOST_CLOCK_S:
             return received_ns
         if self._start_ns is None:
             return self._begin(clock_s, received_ns)
@@ -114,7 +116,7 @@ class ClockLine:
 
     def starts_anew(self, clock_s: float, received_ns: int) -> bool:
         """Whether a packet with that clock would be one of a flight computer that started anew."""
-        if self._start_ns is None or not -math.inf < clock_s < math.inf:
+        if self._start_ns is None or not -MOST_CLOCK_S < clock_s < MOST_CLOCK_S:
             return False
         gone_s = max(0, received_ns - self._newest_ns) / NS_PER_S
         step_s = self._step_s(clock_s, gone_s)
@@ -150,7 +152,7 @@ class ClockLine:
     def _near_start(self, clock_s: float, gone_s: float) -> bool:
         """Whether a clock that began at zero since the newest packet could read this."""
         up_s = clock_s % self._period_s if self._period_s < math.inf else clock_s
-        return -self._tick_s <= up_s <= gone_s + STARTING_S
+        return -self._tick_s <= up_s <= gone_s + STARTING_S and clock_s != self._newest_clock_s
 
     def _begin(self, clock_s: float, received_ns: int) -> int:
         self._start_ns = received_ns
@@ -249,14 +251,15 @@ class ClockLine:
     def _fit(self) -> None:
         """The line under the earliest arrivals of all blocks: the edge of their lower convex hull over their mean.
 
-        It is the line below all points that lies closest to them.
+        It is the line below all points that lies closest to them. Blocks in which every packet was held back, as no
+        drift explains how far above a neighbour they lie, have no say.
 
         Source:
             Moon, Skelly and Towsley, Estimation and removal of clock skew from network delay measurements, INFOCOM
             1999, the linear programme of section IV; solved by the hull as in Zhang, Liu and Xia, Clock
             synchronization algorithms for network measurements, INFOCOM 2002. Both from memory.
         """
-        points = self._lowest
+        points = _unheld(self._lowest)
         hull: list[tuple[float, float]] = []
         for x, y in points:
             while len(hull) > 1:
@@ -273,3 +276,18 @@ class ClockLine:
                 break
         self._rate = rate = max(-MOST_RATE, min(MOST_RATE, rate))
         self._offset_s = min(y - rate * x for x, y in points)
+
+
+def _unheld(points: list[tuple[float, float]]) -> list[tuple[float, float]]:
+    """The points that lie above no other by more than the greatest rate, and `HELD_BLOCK_S`, between them."""
+    allowed = []
+    for one_way in (points, points[::-1]):
+        bound_s, last = math.inf, one_way[0][0]
+        bounds = []
+        for x, y in one_way:
+            bound_s = min(bound_s + MOST_RATE * abs(x - last), y)
+            last = x
+            bounds.append(bound_s + HELD_BLOCK_S)
+        allowed.append(bounds)
+    both = zip(points, allowed[0], reversed(allowed[1]), strict=True)
+    return [point for point, before, after in both if point[1] <= min(before, after)]
