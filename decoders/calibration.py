@@ -15,6 +15,8 @@ from decoders.errors import LayoutError
 
 FloatArray = NDArray[np.float64]
 
+_REACHES = (1.0, 1e3, 1e6, 1e9)  # of raw floats, of which nothing says how large they are
+_SMALL = 1e-15  # share of a polynomial's greatest term below which a highest term cannot be told from rounding
 _SOUTH_WEST = (ord("S"), ord("W"))
 _NORTH_EAST = (ord("N"), ord("E"))
 
@@ -39,13 +41,14 @@ class Polynomial:
                 result += coefficient
         return result
 
-    def candidates(self, value: float) -> list[float]:
-        """The raw numbers that have this value."""
-        lowest_first = np.array(self.coefficients)
-        lowest_first[0] -= value
-        roots = np.roots(lowest_first[::-1])
+    def candidates(self, value: float, reach: float) -> list[float]:
+        """The raw numbers up to `reach` that may have this value, and those at which the curve turns."""
+        with np.errstate(over="ignore"):
+            scaled = np.array(self.coefficients) * reach ** np.arange(len(self.coefficients))
+        turning = scaled[1:] * np.arange(1, len(scaled))
+        scaled[0] -= value
         # a double root comes out as a pair with a small imaginary part; its real part is still the nearest there is
-        return [float(root.real) for root in roots]
+        return [float(root.real) * reach for some in (scaled, turning) for root in _roots(some)]
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,7 +70,7 @@ class Points:
         between: FloatArray = np.interp(raw.astype(np.float64), self.raw, self.value, left=np.nan, right=np.nan)
         return between
 
-    def candidates(self, value: float) -> list[float]:
+    def candidates(self, value: float, reach: float) -> list[float]:
         """The raw numbers that have this value; the ends of the table where none has."""
         found = []
         for k in range(len(self.raw) - 1):
@@ -111,7 +114,7 @@ class DegreesMinutes:
         result = np.where(np.isin(letters, _SOUTH_WEST), -values, values)
         return np.where(np.isin(letters, _SOUTH_WEST + _NORTH_EAST), result, np.nan)
 
-    def candidates(self, value: float) -> list[float]:
+    def candidates(self, value: float, reach: float) -> list[float]:
         """The raw number that has this value."""
         whole, part = divmod(abs(value), 1.0)
         return [math.copysign((whole * 100.0 + part * 60.0) * self.per_minute, value)]
@@ -132,7 +135,7 @@ def nearest_raw(curve: Calibration, value: float) -> float:
     Raises:
         LayoutError: There is none, such as for a polynomial that is a constant.
     """
-    found = curve.candidates(value)
+    found = [raw for reach in _REACHES for raw in curve.candidates(value, reach) if math.isfinite(raw)]
     if not found:
         raise LayoutError(f"found {value!r}, which the curve gives for no raw number", where="curve")
     return min(found, key=lambda raw: _distance(curve, raw, value))
@@ -143,7 +146,7 @@ def nearest_whole_raw(curve: Calibration, value: float, least: int, greatest: in
     if isinstance(curve, DegreesMinutes):
         return max(least, min(greatest, curve.nearest_whole(value)))
     tried = {least, greatest}
-    for raw in curve.candidates(value):
+    for raw in curve.candidates(value, float(max(-least, greatest))):
         if math.isfinite(raw):
             below = math.floor(raw)
             tried |= {max(least, min(greatest, number)) for number in (below - 1, below, below + 1, below + 2)}
@@ -151,6 +154,15 @@ def nearest_whole_raw(curve: Calibration, value: float, least: int, greatest: in
         tried |= {math.ceil(curve.raw[0]), math.floor(curve.raw[-1])}
     allowed = [number for number in tried if least <= number <= greatest]
     return min(allowed, key=lambda raw: _distance(curve, raw, value))
+
+
+def _roots(lowest_first: FloatArray) -> NDArray[Any]:
+    """The roots of a polynomial in a variable of about 1."""
+    size = np.abs(lowest_first)
+    told = np.flatnonzero(size > _SMALL * size.max()) if size.size else size
+    if told.size == 0 or not np.all(np.isfinite(lowest_first)):
+        return np.empty(0)
+    return np.roots(lowest_first[int(told[-1]) :: -1])
 
 
 def _distance(curve: Calibration, raw: float, value: float) -> float:

@@ -115,8 +115,6 @@ def _check(item: Field, where: str) -> None:
     """What no field may be."""
     if item.scale == 0:
         raise LayoutError("found the scale 0, expected another", where=where)
-    if item.count < 1 or (item.count > 1 and item.container_bits is not None):
-        raise LayoutError(f"found {item.count} of a bit field of a number, expected one", where=where)
     if item.kind is WireKind.FLOAT and (item.is_bit_field or item.bits not in (32, 64)):
         raise LayoutError("found a float of another width, expected a whole one of 32 or 64 bits", where=where)
     plain = item.curve is None and item.scale == 1 and item.bias == 0

@@ -68,6 +68,11 @@ class Field:
     curve: Calibration | None = None
     labels: tuple[tuple[int, str], ...] = ()
 
+    def __post_init__(self) -> None:
+        if self.count < 1 or (self.count > 1 and self.is_bit_field):
+            expected = "one bit field of a number" if self.is_bit_field else "1 or more"
+            raise LayoutError(f"found {self.count} of it, expected {expected}", where=self.name)
+
     @property
     def span(self) -> int:
         """Bits from its first to its last; those of the whole number for a bit field of one."""

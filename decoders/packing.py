@@ -3,7 +3,7 @@
 from collections.abc import Mapping
 
 from decoders.calibration import DegreesMinutes
-from decoders.contents import discriminator_place
+from decoders.contents import address_place, discriminator_place
 from decoders.errors import LayoutError
 from decoders.fields import float_bytes, place_of, raw_for, raw_limits, text_place
 from decoders.framing import contents_of, framing
@@ -31,7 +31,8 @@ class FrameEncoder:
                 text is bytes. Of a packet with an optional tail, values for its end may be left out; it is then as
                 short as it can be.
         Returns:
-            The bytes to send. Bits that belong to no field are those of the packet's filler, else zero.
+            The bytes to send, with this vehicle's address unless a field there says another. Bits that belong to no
+            field are those of the packet's filler, else zero.
         Raises:
             LayoutError: No such packet, a field without a value, or a value that does not fit its field.
         """
@@ -50,6 +51,9 @@ class FrameEncoder:
         body = bytearray(packet.filler[:length].ljust(length, b"\0"))
         if self._layout.id_bits:
             discriminator_place(self._layout).put(body, packet.id)
+        address = address_place(self._layout)
+        if address is not None and self._layout.address is not None:
+            address.put(body, self._layout.address.value)
         for item in packet.fields:
             for element in item.elements:
                 if element.first_bit + element.span <= 8 * length:
