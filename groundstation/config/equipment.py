@@ -1,4 +1,4 @@
-"""Tables of a vehicle file for what a vehicle may or may not have: a camera, a radio that is known, a plan for the pad.
+"""Tables of a vehicle file for what a vehicle may or may not have: a camera, a known radio, a plan for the pad.
 
 Whatever is left out is not there, and no check asks for it; what is stated, but not sent, is unknown and HOLD.
 """
@@ -12,8 +12,8 @@ from groundstation.config.filetable import Count, FileTable, Flag, Found
 from groundstation.config.quantities import (
     Amperes,
     BytesPerSecond,
-    Decibels,
     DecibelMilliwatts,
+    Decibels,
     Hertz,
     Metres,
     Seconds,
@@ -73,9 +73,7 @@ class Camera(FileTable):
     current_a: tuple[Amperes, Amperes] | None = Field(
         alias="current", default=None, description="[least, greatest] that it takes from the pack"
     )
-    channel: Count | None = Field(
-        default=None, ge=1, le=16, description="the pyro channel that switches it, if one does"
-    )
+    channel: Count | None = Field(default=None, ge=1, le=16, description="the pyro channel that switches it")
 
     def faults(self) -> Iterator[Found]:
         """A band the wrong way round."""
@@ -155,9 +153,7 @@ class PadPlan(FileTable):
     load_step: Flag = Field(
         default=False, description="true if GO asks for the pack's resistance to have been seen at a load step"
     )
-    gimbal_sweep: Flag = Field(
-        default=False, description="true if GO asks for a sweep of the gimbal, seen on the pad"
-    )
+    gimbal_sweep: Flag = Field(default=False, description="true if GO asks for a sweep of the gimbal to be seen")
     gimbal_wiggle: Flag = Field(
         default=False, description="true if GO asks for the gimbal to have been seen righting a lean by hand"
     )

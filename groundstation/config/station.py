@@ -40,7 +40,7 @@ class Site(FileTable):
         alias="people_distance",
         default=None,
         gt=0,
-        description="from the pad to whoever stands nearest at the launch",
+        description="from the pad to whoever stands nearest",
     )
     rod_tilt_rad: Radians | None = Field(
         alias="rod_tilt", default=None, ge=0, description="of the launch rod or rail from vertical, as measured there"

@@ -2,7 +2,8 @@
 
 import logging
 import math
-from collections.abc import Sequence
+from collections.abc import Hashable, Sequence
+from typing import NamedTuple
 
 from groundstation.config.vehicle import Place, Vehicle
 from groundstation.inputs import NS_PER_S
@@ -17,6 +18,18 @@ _SILENCE = "packet_age"
 _LINK = (_SILENCE, "packet_loss", "frame_damage")
 
 
+_Key = tuple[str, int | None]
+
+
+class _Slow(NamedTuple):
+    """When a slow check was last run, how long that holds while the packets stand as they did, and what it found."""
+
+    at_ns: int
+    every_ns: int
+    standing: Hashable
+    found: dict[_Key, Finding]
+
+
 class Assessor:
     """Runs every check on each tick of a session and remembers since when each finding, and the verdict, is so.
 
@@ -28,7 +41,8 @@ class Assessor:
     def __init__(self, vehicle: Vehicle, checks: Sequence[Check] = CHECKS) -> None:
         self._settling_s = vehicle.limits.settling_time_s
         self._checks = tuple(checks)
-        self._known: dict[tuple[str, int | None], Finding] = {}
+        self._known: dict[_Key, Finding] = {}
+        self._slow: dict[str, _Slow] = {}
         self._logged: set[str] = set()
         self._passing_since_ns: int | None = None
         self._settling: Finding | None = None
@@ -59,12 +73,22 @@ class Assessor:
         return self._settling_s - (at_ns - self._passing_since_ns) / NS_PER_S
 
     def _findings(self, window: Window) -> tuple[Finding, ...]:
-        before, self._known = self._known, {}
+        before, known = self._known, {}
+        standing = window.standing
         for check in self._checks:
+            slow = self._slow.get(check.name)
+            if slow is not None and slow.standing == standing and 0 <= window.at_ns - slow.at_ns < slow.every_ns:
+                known.update(slow.found)
+                continue
+            found = {}
             for outcome in self._outcomes(check, window):
                 key = check.name, outcome.channel
-                self._known[key] = _remembered(before.get(key), check, outcome, window.at_ns)
-        return tuple(self._known.values())
+                found[key] = _remembered(before.get(key), check, outcome, window.at_ns)
+            known.update(found)
+            if check.every_s and all(f.status is not Status.UNKNOWN for f in found.values()):
+                self._slow[check.name] = _Slow(window.at_ns, round(check.every_s * NS_PER_S), standing, found)
+        self._known = known
+        return tuple(known.values())
 
     def _outcomes(self, check: Check, window: Window) -> tuple[Outcome, ...]:
         try:

@@ -37,12 +37,22 @@ Rule = Callable[[Window], Iterable[Outcome]]
 Needs = Callable[[Vehicle], Iterable[tuple[str, ...]]]
 
 
+class Figure(NamedTuple):
+    """A figure a rule goes by that no file sets: what it is, as people read it, and where it comes from."""
+
+    what: str
+    value: str
+    source: str
+
+
 @dataclass(frozen=True, slots=True)
 class Check:
     """A rule with what is known of it without running it.
 
     `text` says what the rule asks for; `limits` names the attributes of the vehicle file's limits it goes by;
-    `needs` says which measurements it cannot do without, each as a tuple of alternatives of which one is enough.
+    `needs` says which measurements it cannot do without, each as a tuple of alternatives of which one is enough;
+    `figures` are the fixed ones it goes by, each with its source; `every_s` is how often it is run anew at the least,
+    for a rule over many seconds whose answer changes slowly (0: on each tick).
     """
 
     name: str
@@ -51,6 +61,8 @@ class Check:
     rule: Rule
     limits: tuple[str, ...]
     needs: Needs
+    figures: tuple[Figure, ...] = ()
+    every_s: float = 0.0
 
     def outcomes(self, window: Window) -> tuple[Outcome, ...]:
         """What the rule says at the window's moment; one unknown outcome where it cannot say."""
@@ -72,15 +84,24 @@ class Check:
 
 
 def check(
-    place: Place, *, limits: tuple[str, ...] = (), needs: tuple[str, ...] | Needs = ()
+    place: Place,
+    *,
+    limits: tuple[str, ...] = (),
+    needs: tuple[str, ...] | Needs = (),
+    figures: tuple[Figure, ...] = (),
+    every_s: float = 0.0,
 ) -> Callable[[Rule], Check]:
-    """Make a check of a rule: the function's name is the check's, its docstring's first sentence the check's text."""
+    """Make a check of a rule: the function's name is the check's, its docstring's first paragraph the check's text.
+
+    A rule with `every_s` is run again once that long has passed, and at once when a packet goes stale or comes back
+    or the station has something to say.
+    """
 
     def register(rule: Rule) -> Check:
         text = " ".join((inspect.getdoc(rule) or "").split("\n\n")[0].split())
         name = getattr(rule, "__name__", "")
         alternatives = needs if callable(needs) else _each(needs)
-        return Check(name, place, text, rule, limits, alternatives)
+        return Check(name, place, text, rule, limits, alternatives, figures, every_s)
 
     return register
 

@@ -17,7 +17,7 @@ def required(checks: Sequence[Check]) -> Check:
 
     @check(Place.VEHICLE)
     def required_measurements(window: Window) -> list[Outcome]:
-        """The vehicle sends every measurement the checks need, and each has come.
+        """The vehicle sends every measurement the checks need or the vehicle file asks for, and each has come.
 
         One of several alternatives is enough: a pyro circuit has its resistance, sense voltage or continuity.
         """
@@ -40,7 +40,8 @@ def required(checks: Sequence[Check]) -> Check:
 
 
 def _wanted(checks: Sequence[Check], vehicle: Vehicle) -> list[tuple[str, ...]]:
-    return list(dict.fromkeys(chain.from_iterable(c.needs(vehicle) for c in checks)))
+    asked = [(name,) for name in vehicle.pad.must_come]
+    return list(dict.fromkeys([*chain.from_iterable(c.needs(vehicle) for c in checks), *asked]))
 
 
 def _listed(wanted: list[tuple[str, ...]]) -> str:

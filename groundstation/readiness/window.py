@@ -6,18 +6,19 @@ missing data for a value.
 """
 
 import math
-from collections.abc import Callable, Hashable
+from collections.abc import Callable, Hashable, Sequence
 from dataclasses import dataclass
 from typing import TypeVar, cast
 
 import numpy as np
 
-from groundstation.inputs import NS_PER_S
+from groundstation.inputs import NS_PER_S, StationEvent
 from groundstation.measurements import measurement
 from groundstation.readiness.reading import Newest, Reading, SessionFacts, facts_of, problem
 from groundstation.readiness.words import seconds as in_seconds
 from groundstation.readiness.words import spoken
 from groundstation.state import Phase, State
+from groundstation.table import FloatArray, IntArray
 from groundstation.timeline import PHASES, STATE_COLUMNS, Series, Timeline
 
 # Fewest values a mean is taken over: where radio loss leaves fewer in the time asked for, older ones are taken in.
@@ -143,6 +144,47 @@ class Window:
             raise _impossible(reading, next(v for v in values if problem(v, reading)))
         return values
 
+    def together(self, names: Sequence[str], seconds: float) -> tuple[FloatArray, FloatArray]:
+        """Several measurements over the last `seconds`, at the times of the first: the others' newest values then.
+
+        Args:
+            names: The measurements.
+            seconds: How far back.
+        Returns:
+            (n,) times [s, at most 0, counted from this moment] and (names, n) values; moments at which a value is not
+            valid, or had not come, are left out.
+        Raises:
+            Unknown: As `need`, of any of them.
+        """
+        for name in names:
+            self.need(name)
+        first = self._fresh(names[0])[1]
+        start = first.start(self.at_ns, seconds)
+        t_ns = first.t_ns[start : first.end]
+        rows = np.empty((len(names), len(t_ns)))
+        good = np.ones(len(t_ns), np.bool_)
+        for row, name in zip(rows, names, strict=True):
+            reading, newest = self._fresh(name)
+            values = newest.table.column(reading.column)
+            if newest is first:
+                row[:] = values[start : first.end]
+            else:
+                at = np.searchsorted(newest.t_ns[: newest.end], t_ns, side="right") - 1
+                good &= at >= 0
+                row[:] = values[np.maximum(at, 0)]
+            good &= (row >= reading.least) & (row <= reading.greatest)
+        return (t_ns[good] - self.at_ns) / NS_PER_S, rows[:, good]
+
+    def rows_since(self, name: str, since_ns: int) -> tuple[IntArray, FloatArray]:
+        """Receive times (n,) and values (n,) of a measurement that came after `since_ns`, valid or not.
+
+        KeyError where the layout has no such measurement.
+        """
+        reading = self._facts.readings[name]
+        newest = self._of(reading.packet)
+        start = int(newest.t_ns[: newest.end].searchsorted(since_ns, side="right"))
+        return newest.t_ns[start : newest.end], newest.table.column(reading.column)[start : newest.end]
+
     def mean(self, name: str, seconds: float) -> float:
         """The mean of a measurement over the last `seconds`, under the conditions of `recent`."""
         values = self.recent(name, seconds)
@@ -203,12 +245,28 @@ class Window:
             return None
         return series.before(self.at_ns).since(self.at_ns - round(seconds * NS_PER_S))
 
+    def kept(self, key: Hashable, make: Callable[[], T]) -> T:
+        """What `make` gives the first time; for what a check may remember of rows it need not look at twice."""
+        known = self._facts.fixed
+        if key not in known:
+            known[key] = make()
+        return cast(T, known[key])
+
     def radio(self, seconds: float) -> tuple[int, int, int]:
         """Packets decoded, frames damaged and packets lost over the last `seconds`."""
         newest = self._of(_RADIO)
         rows = newest.table.rows(newest.start(self.at_ns, seconds), newest.end)
         decoded, damaged, lost = rows.sum(axis=1).tolist()
         return int(decoded), int(damaged), int(lost)
+
+    @property
+    def standing(self) -> Hashable:
+        """Which packets are fresh now, and how much the station has said: what it takes to run a slow check anew."""
+        fresh = [
+            0.0 <= newest.age_s <= readings[0].age_s and newest.end > 0
+            for readings, newest in ((r, self._of(p)) for p, r in self._facts.judged.items())
+        ]
+        return (*fresh, len(self._timeline.station_events))
 
     @property
     def packet_age_s(self) -> float | None:
@@ -248,9 +306,14 @@ class Window:
 
     def station_ok(self, kind: str) -> tuple[bool, str] | None:
         """The newest station event of a kind: whether it is well, and its text; None where there was none."""
+        event = self.station_event(kind)
+        return None if event is None else (event.ok, event.text)
+
+    def station_event(self, kind: str) -> StationEvent | None:
+        """The newest station event of a kind; None where there was none."""
         for event in reversed(self._timeline.station_events):
             if event.kind == kind and event.at_ns <= self.at_ns:
-                return event.ok, event.text
+                return event
         return None
 
     def _of(self, name: str) -> Newest:
