@@ -1,7 +1,14 @@
-"""The check of the pull-pin: its contact, the board's power and the pyro supply must tell one story."""
+"""The check of the pull-pin: its contact, the board's power and the pyro supply must tell one story.
 
-from groundstation.config.vehicle import Place, PullPin, Vehicle
-from groundstation.readiness.check import Outcome, check
+What the three say together is a row of `TRUTH`. Telemetry that arrives proves that the board has power, so "board on"
+stands for every row; what a pin should do to the board and the pyro supply is the vehicle file's to say.
+"""
+
+from enum import StrEnum
+
+from groundstation.config.vehicle import PRACTICE, Place, PullPin, Vehicle
+from groundstation.readiness.check import Figure, Outcome, check
+from groundstation.readiness.departures import departures
 from groundstation.readiness.finding import Limit, Status
 from groundstation.readiness.window import Unknown, Window
 from groundstation.readiness.words import number
@@ -10,6 +17,88 @@ from groundstation.readiness.words import number
 # it is neither. Common practice, no source.
 LIVE_SHARE = 0.8
 DEAD_V = 1.0
+_FIGURES = (
+    Figure(
+        "pyro supply counts as live from", f"{LIVE_SHARE:.0%} of the least pack voltage".replace("%", " %"), PRACTICE
+    ),
+    Figure("pyro supply counts as dead below", f"{DEAD_V:g} V", PRACTICE),
+)
+
+
+class Contact(StrEnum):
+    """What the pin's contact reads."""
+
+    IN = "in"
+    OUT = "out"
+
+
+class Supply(StrEnum):
+    """The pyro supply; none where the pin does not switch it."""
+
+    DEAD = "dead"
+    WEAK = "weak"
+    LIVE = "live"
+    NONE = "none"
+
+
+_REVERSED = "wired the wrong way round, or inserted_reads in the vehicle file is wrong"
+_PULL_IT = "Look at the pin: it is still to be pulled."
+
+# (contact, whether the pin switches the board, pyro supply): what is wrong and where to look; None where all is well.
+# {reads}: the level; {volts}: the supply's; {live}: what is live.
+TRUTH: dict[tuple[Contact, bool, Supply], str | None] = {
+    (Contact.OUT, True, Supply.LIVE): None,
+    (Contact.OUT, False, Supply.LIVE): None,
+    (Contact.OUT, True, Supply.NONE): None,
+    (Contact.OUT, False, Supply.NONE): None,
+    (Contact.OUT, True, Supply.DEAD): (
+        "The pin switched the board on but not the pyro supply, {volts}, at least {live} allowed. "
+        "Look at the pin's pyro switch and the pyro supply's fuse and leads."
+    ),
+    (Contact.OUT, False, Supply.DEAD): (
+        "The pull-pin reads pulled but nothing has changed: the pyro supply has {volts}, at least {live} allowed. "
+        "Look at the pin's pyro switch and the pyro supply's fuse and leads."
+    ),
+    (Contact.OUT, True, Supply.WEAK): (
+        "The pull-pin reads pulled but the pyro supply has {volts}, at least {live} allowed. "
+        "Look at the pin's pyro switch: a poor contact or thin lead; then at the pack."
+    ),
+    (Contact.OUT, False, Supply.WEAK): (
+        "The pull-pin reads pulled but the pyro supply has {volts}, at least {live} allowed. "
+        "Look at the pin's pyro switch: a poor contact or thin lead; then at the pack."
+    ),
+    (Contact.IN, True, Supply.LIVE): (
+        "The pull-pin reads inserted ({reads}) but the board is powered and the pyro supply is live at {volts}: stay "
+        f"clear. Look at the pin's contact: it is likely {_REVERSED}."
+    ),
+    (Contact.IN, True, Supply.WEAK): (
+        "The pull-pin reads inserted ({reads}) but the board is powered and the pyro supply has {volts}: stay clear. "
+        "Look at the pin's switches: the board's and the pyro's likely touch."
+    ),
+    (Contact.IN, True, Supply.DEAD): (
+        "The pull-pin reads inserted ({reads}) but the board is powered and sends. Look at the pin's switch and "
+        f"contact: the switch is likely bypassed, or the contact is {_REVERSED}."
+    ),
+    (Contact.IN, True, Supply.NONE): (
+        "The pull-pin reads inserted ({reads}) but the board is powered and sends. Look at the pin's switch and "
+        f"contact: the switch is likely bypassed, or the contact is {_REVERSED}."
+    ),
+    (Contact.IN, False, Supply.LIVE): (
+        "The pull-pin reads inserted ({reads}) but the pyro supply is live at {volts}: stay clear. "
+        "Look at the pin's pyro switch: it is likely bypassed or wired the wrong way round."
+    ),
+    (Contact.IN, False, Supply.WEAK): (
+        "The pull-pin reads inserted ({reads}) but the pyro supply has {volts}: stay clear. "
+        "Look at the pin's pyro switch: it likely leaks or hangs half open."
+    ),
+    (Contact.IN, False, Supply.DEAD): (
+        f"The pull-pin reads inserted ({{reads}}) and the pyro supply is dead. {_PULL_IT} "
+        "If it is out, its contact and pyro switch both hang."
+    ),
+    (Contact.IN, False, Supply.NONE): (
+        f"The pull-pin reads inserted ({{reads}}). {_PULL_IT} If it is out, its contact hangs or its lead is off."
+    ),
+}
 
 
 def _needs(vehicle: Vehicle) -> list[tuple[str, ...]]:
@@ -19,12 +108,11 @@ def _needs(vehicle: Vehicle) -> list[tuple[str, ...]]:
     return [("pull_pin",), *([("pyro_supply_voltage",)] if pin.enables_pyro else [])]
 
 
-@check(Place.AVIONICS, limits=("cell_voltage_min_v",), needs=_needs)
+@check(Place.AVIONICS, limits=("cell_voltage_min_v", "steady_time_s"), needs=_needs, figures=_FIGURES)
 def pull_pin(window: Window) -> list[Outcome]:
-    """The pull-pin is out, and the board's power and the pyro supply agree with what its contact reads.
+    """The pull-pin is out and stays out, and the board's power and the pyro supply agree with what its contact reads.
 
-    Telemetry that arrives proves the board has power; where the pin switches that, a contact that reads "inserted"
-    contradicts it. A vehicle without a pull-pin has no such finding.
+    A vehicle without a pull-pin has no such finding.
     """
     pin = window.vehicle.pull_pin
     if pin is None:
@@ -35,48 +123,42 @@ def pull_pin(window: Window) -> list[Outcome]:
             f"The pull-pin's contact reads {number(level, 0)}, 0 or 1 expected. Look at the packet's layout."
         )
     supply_v = window.need("pyro_supply_voltage") if pin.enables_pyro else None
-    if level == pin.inserted_reads:
-        return [Outcome(Status.FAIL, _inserted(pin, supply_v), level)]
-    return [_pulled(window, level, supply_v)]
-
-
-def _inserted(pin: PullPin, supply_v: float | None) -> str:
-    reads = f"The pull-pin reads inserted ({pin.inserted_reads})"
-    live = supply_v is not None and supply_v >= DEAD_V
-    volts = "" if supply_v is None else f"{number(supply_v, 1)} V"
-    contact = "wired the wrong way round, or inserted_reads in the vehicle file is wrong"
-    if pin.powers_board and live:
-        return (
-            f"{reads} but the board is powered and the pyro supply is live at {volts}: stay clear. "
-            f"Look at the pin's contact: it is likely {contact}."
-        )
-    if pin.powers_board:
-        return (
-            f"{reads} but the board is powered and sends. Look at the pin's switch and contact: the switch is likely "
-            f"bypassed, or the contact is {contact}."
-        )
-    if live:
-        return (
-            f"{reads} but the pyro supply is live at {volts}: stay clear. "
-            "Look at the pin's pyro switch: it is likely bypassed or wired the wrong way round."
-        )
-    return f"{reads}. Look at the pin: it is still to be pulled."
-
-
-def _pulled(window: Window, level: float, supply_v: float | None) -> Outcome:
-    if supply_v is None:
-        return Outcome(Status.PASS, "The pull-pin is out.", level)
     live_v = LIVE_SHARE * window.limits.cell_voltage_min_v * window.vehicle.battery.cells
-    limit = Limit(live_v)
-    rounded = round(supply_v, 1)
-    seen = f"the pyro supply has {number(supply_v, 1)} V"
+    contact = Contact.IN if level == pin.inserted_reads else Contact.OUT
+    wrong = TRUTH[contact, pin.powers_board, _supply(supply_v, live_v)]
+    value, unit, limit = (level, "", Limit()) if supply_v is None else (round(supply_v, 1), "V", Limit(live_v))
+    if wrong is not None:
+        volts = "" if supply_v is None else f"{number(supply_v, 1)} V"
+        text = wrong.format(reads=pin.inserted_reads, volts=volts, live=f"{number(live_v, 1)} V")
+        return [Outcome(Status.FAIL, text, value, unit, limit)]
+    hung = _hung(window, pin, live_v)
+    if hung is not None:
+        return [Outcome(Status.FAIL, hung, value, unit, limit)]
+    seen = "" if supply_v is None else f" and the pyro supply has {number(supply_v, 1)} V"
+    return [Outcome(Status.PASS, f"The pull-pin is out{seen}.", value, unit, limit)]
+
+
+def _supply(supply_v: float | None, live_v: float) -> Supply:
+    if supply_v is None:
+        return Supply.NONE
     if supply_v >= live_v:
-        return Outcome(Status.PASS, f"The pull-pin is out and {seen}.", rounded, "V", limit)
-    return Outcome(
-        Status.FAIL,
-        f"The pull-pin reads pulled but {seen}, at least {number(live_v, 1)} V allowed. "
-        "Look at the pin's pyro switch and the pyro supply's fuse and leads.",
-        rounded,
-        "V",
-        limit,
-    )
+        return Supply.LIVE
+    return Supply.DEAD if supply_v < DEAD_V else Supply.WEAK
+
+
+def _hung(window: Window, pin: PullPin, live_v: float) -> str | None:
+    """What has not held still within the steady time though all is well now; a pin just pulled shows here too."""
+    lately = f"within the last {number(window.limits.steady_time_s, 0)} s, not at all allowed"
+    pulled = float(1 - pin.inserted_reads)
+    back = departures(window, "pull_pin", Limit(pulled, pulled))
+    if back:
+        return (
+            f"The pull-pin's contact read inserted in {back} packets {lately}. "
+            "Look at its contact: it is loose, unless the pin was pulled just now; then wait."
+        )
+    if pin.enables_pyro and (dips := departures(window, "pyro_supply_voltage", Limit(live_v))):
+        return (
+            f"The pyro supply dropped out in {dips} packets {lately}. "
+            "Look at the pin's pyro switch and the supply's plug: one is loose."
+        )
+    return None

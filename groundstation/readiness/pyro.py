@@ -3,8 +3,9 @@
 from collections.abc import Iterable
 from functools import partial
 
-from groundstation.config.vehicle import Load, Place, Pyro, Vehicle
-from groundstation.readiness.check import Outcome, check, each, judged
+from groundstation.config.vehicle import PRACTICE, Load, Place, Pyro, Vehicle
+from groundstation.readiness.check import Figure, Outcome, check, each, judged
+from groundstation.readiness.departures import departures
 from groundstation.readiness.finding import Limit, Status
 from groundstation.readiness.window import Unknown, Window
 from groundstation.readiness.words import allowed, number
@@ -12,6 +13,12 @@ from groundstation.readiness.words import allowed, number
 # A resistance beyond this many times the band's ends is called open or shorted. Common practice, no source.
 OPEN_FACTOR = 10.0
 SHORT_FACTOR = 0.3
+_CLOSED = Limit(1.0, 1.0)
+_FIGURES = (
+    Figure("resistance or sense voltage of each circuit", "the [[pyro]] table's band", "vehicle file"),
+    Figure("called open beyond", f"{OPEN_FACTOR:g} times the band's end", PRACTICE),
+    Figure("called shorted below", f"{SHORT_FACTOR:g} of the band's end", PRACTICE),
+)
 
 
 def _igniters(vehicle: Vehicle) -> list[Pyro]:
@@ -44,16 +51,45 @@ def pyro_energised(window: Window) -> Iterable[Outcome]:
     return each(_igniters(window.vehicle), rule)
 
 
-@check(Place.PARACHUTE, needs=_circuit_needs)
+@check(Place.PARACHUTE, limits=("steady_time_s",), needs=_circuit_needs, figures=_FIGURES)
 def pyro_circuit(window: Window) -> Iterable[Outcome]:
-    """Each pyro channel's circuit is what its load should be: resistance, sense voltage or continuity, the best sent.
+    """Each pyro circuit is what its load should be, and has been without a break: by resistance, sense or continuity.
 
-    The newest value is judged against the band in the vehicle file, which is wide against a milliohm meter's noise.
+    The best of the three that is sent is judged against the band in the vehicle file, which is wide against a
+    milliohm meter's noise. A joint that dropped out for one packet within the steady time is loose: no pass.
     """
     return each(window.vehicle.pyro, partial(_circuit, window))
 
 
+def circuit_measurement(window: Window, pyro: Pyro) -> tuple[str, Limit | None] | None:
+    """What a channel is judged by, and its band (None where the file gives none); None where none of them is sent."""
+    start = f"pyro_{pyro.channel}"
+    if window.in_layout(f"{start}_resistance"):
+        return f"{start}_resistance", None if pyro.resistance_ohm is None else Limit(*pyro.resistance_ohm)
+    if window.in_layout(f"{start}_sense"):
+        return f"{start}_sense", None if pyro.sense_v is None else Limit(*pyro.sense_v)
+    if window.in_layout(f"{start}_continuity"):
+        return f"{start}_continuity", _CLOSED
+    return None
+
+
 def _circuit(window: Window, pyro: Pyro) -> Outcome:
+    outcome = _now(window, pyro)
+    if outcome.status is not Status.PASS:
+        return outcome
+    name, band = window.fixed(("circuit", pyro.channel), lambda w: circuit_measurement(w, pyro)) or ("", None)
+    dropped = departures(window, name, band) if band is not None else 0
+    if not dropped:
+        return outcome
+    times = "once" if dropped == 1 else f"in {dropped} packets"
+    text = (
+        f"{_named(pyro)} is loose: good now, but it dropped out {times} within the last "
+        f"{number(window.limits.steady_time_s, 0)} s, not at all allowed. {_look(pyro)} Move them and watch."
+    )
+    return outcome._replace(status=Status.FAIL, text=text)
+
+
+def _now(window: Window, pyro: Pyro) -> Outcome:
     start = f"pyro_{pyro.channel}"
     if window.in_layout(f"{start}_resistance"):
         return _by_resistance(window, pyro)
