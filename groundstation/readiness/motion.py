@@ -30,7 +30,7 @@ def accelerometer_gravity(window: Window) -> list[Outcome]:
     Source:
         Local gravity from WGS 84's normal gravity; standard gravity where the site has no latitude.
     """
-    force = _body_force_mps2(window)
+    force = body_force_mps2(window)
     size = math.hypot(*force)
     gravity, which = _gravity(window)
     error = window.limits.gravity_error_mps2
@@ -107,13 +107,13 @@ def _attitude_tilt_rad(window: Window) -> float:
 
 
 def _force_tilt_rad(window: Window) -> float:
-    x, y, z = _body_force_mps2(window)
+    x, y, z = body_force_mps2(window)
     if not math.hypot(x, y, z) > 0.0:
         raise Unknown("The accelerometer shows no force at all, so the tilt is not known. Look at the accelerometer.")
     return math.atan2(math.hypot(x, y), z)
 
 
-def _body_force_mps2(window: Window) -> tuple[float, float, float]:
+def body_force_mps2(window: Window) -> tuple[float, float, float]:
     """Mean specific force in the body frame, the sensor's axes turned as the vehicle file says."""
     x, y, z = (
         (-1.0 if axis[0] == "-" else 1.0) * window.mean(f"accel_{axis[1]}", MEAN_S)
