@@ -127,9 +127,12 @@ class Intake:
 
     def note(self, text: str) -> None:
         """Record and forward what the operator noted; from any thread."""
+        self.tell(EventKind.OPERATOR, True, text)
+
+    def tell(self, kind: EventKind, ok: bool, text: str) -> None:
+        """Record and forward something that happened at the station; from any thread."""
         now_ns = self._clock.now_ns()
-        event = StationEvent(now_ns, EventKind.OPERATOR, True, text)
-        self._queue.put(_Arrival("", now_ns, event), self._stop_links)
+        self._queue.put(_Arrival("", now_ns, StationEvent(now_ns, kind, ok, text)), self._stop_links)
 
     def stop(self) -> None:
         """Stop reading, record and forward what was received, close the recording."""

@@ -14,6 +14,7 @@ from pathlib import Path
 from secrets import token_hex
 from typing import Literal
 
+from groundstation import laptop
 from groundstation.clock import SessionClock
 from groundstation.config.station import Station
 from groundstation.config.vehicle import Place, Vehicle
@@ -164,6 +165,7 @@ async def run_live(
     session = LiveSession(pipeline.timeline, clock, intake, handover, publisher)
     intake.start()
     tasks = [asyncio.ensure_future(stop.wait())]
+    tasks.append(asyncio.ensure_future(_for_ever(laptop.watch(folders[0], clock, intake.tell))))
     if publisher is not None:
         tasks.append(asyncio.ensure_future(_for_ever(publisher.run())))
     if pages is not None:

@@ -1,11 +1,16 @@
 """Checks of the station, and of the phase it sees."""
 
-from groundstation.config.vehicle import Place
-from groundstation.inputs import EventKind
-from groundstation.readiness.check import Outcome, check
+from groundstation.config.vehicle import PRACTICE, Place
+from groundstation.inputs import NS_PER_S, EventKind
+from groundstation.readiness.check import Figure, Outcome, check
 from groundstation.readiness.finding import Status
 from groundstation.readiness.window import Unknown, Window
 from groundstation.state import Phase
+
+MOST_WATCH_AGE_S = 300.0  # the station looks once a minute
+_POWER = (Figure("battery when not on mains", "at least 30 %", PRACTICE),)
+_DISK = (Figure("free on the recording's disk", "at least 1 GB", PRACTICE),)
+_CLOCK = (Figure("clock against the session's", "within 2 s; not before 2025", PRACTICE),)
 
 
 @check(Place.STATION)
@@ -18,6 +23,42 @@ def recording_running(window: Window) -> list[Outcome]:
     if ok:
         return [Outcome(Status.PASS, "The recording is running.")]
     return [Outcome(Status.FAIL, f"The recording is not running: {text}. Look at the recording folder and its disk.")]
+
+
+@check(Place.STATION, figures=_POWER, every_s=1.0)
+def laptop_power(window: Window) -> list[Outcome]:
+    """The laptop is on mains, or its battery lasts; a session whose station did not watch it has no such finding."""
+    return _watched(window, EventKind.LAPTOP_POWER, "Look at the laptop's charger.")
+
+
+@check(Place.STATION, figures=_DISK, every_s=1.0)
+def laptop_disk(window: Window) -> list[Outcome]:
+    """The disk that is recorded to has room; a session whose station did not watch it has no such finding."""
+    return _watched(
+        window, EventKind.LAPTOP_DISK, "Look at the recording folder's disk: clear it or record elsewhere."
+    )
+
+
+@check(Place.STATION, figures=_CLOCK, every_s=1.0)
+def laptop_clock(window: Window) -> list[Outcome]:
+    """The laptop's clock has not been set during the session, and shows a year that can be."""
+    return _watched(
+        window, EventKind.LAPTOP_CLOCK, "Look at the laptop's time setting; it must not change before the flight."
+    )
+
+
+def _watched(window: Window, kind: EventKind, look: str) -> list[Outcome]:
+    event = window.station_event(kind)
+    if event is None:
+        return []
+    age_s = (window.at_ns - event.at_ns) / NS_PER_S
+    if age_s > MOST_WATCH_AGE_S:
+        raise Unknown(
+            f"The station has not looked at its {kind} for {age_s / 60:.0f} min. Look at the station's log."
+        )
+    if event.ok:
+        return [Outcome(Status.PASS, f"{event.text}.")]
+    return [Outcome(Status.FAIL, f"{event.text}. {look}")]
 
 
 @check(Place.VEHICLE)
