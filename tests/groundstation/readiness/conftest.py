@@ -28,8 +28,8 @@ Change = Callable[[np.ndarray, np.ndarray], np.ndarray]  # (times [s], values as
 
 # Mean and noise (standard deviation) of each measurement on the pad, in its SI unit: our own plausible figures.
 NOMINAL = {
-    "accel_x": (0.17, 0.05),
-    "accel_y": (-0.1, 0.05),
+    "accel_x": (0.05, 0.05),
+    "accel_y": (0.30, 0.05),
     "accel_z": (9.80, 0.05),
     "gyro_x": (0.004, 0.0015),
     "gyro_y": (-0.003, 0.0015),
@@ -40,7 +40,7 @@ NOMINAL = {
     "attitude_y": (0.0, 2e-4),
     "attitude_z": (0.0, 2e-4),
     "battery_voltage": (12.2, 0.006),
-    "battery_current": (0.32, 0.01),
+    "battery_current": (0.2, 0.01),
     "battery_temperature": (294.0, 0.02),
     "temperature": (296.0, 0.02),
     "pyro_supply_voltage": (12.1, 0.006),
@@ -52,10 +52,21 @@ NOMINAL = {
     "pull_pin": (1.0, 0.0),
     "gnss_fix": (3.0, 0.0),
     "gnss_satellites": (11.0, 0.0),
-    "gnss_latitude": (0.829, 0.0),
-    "gnss_longitude": (-0.266, 0.0),
+    "gnss_latitude": (0.8290314, 0.0),
+    "gnss_longitude": (-0.2661627, 0.0),
     "gnss_height": (12.0, 0.5),
     "storage_recording": (1.0, 0.0),
+    "gimbal_x_command": (0.0, 0.0),
+    "gimbal_y_command": (0.0, 0.0),
+    "gimbal_x_angle": (0.001, 5e-4),
+    "gimbal_y_angle": (-0.001, 5e-4),
+    "board_voltage": (3.3, 0.002),
+    "servo_voltage": (5.0, 0.005),
+    "rssi": (-62.0, 1.5),
+    "snr": (9.0, 0.7),
+    "firmware_version": (12.0, 0.0),
+    "vehicle_address": (7.0, 0.0),
+    "storage_free": (12e6, 0.0),
 }
 
 
@@ -72,6 +83,7 @@ class Pad:
     damage: tuple[float, float, float] = (0.0, 0.0, 0.0)  # share of frames damaged, from, to
     phases: tuple[tuple[float, Phase], ...] = ((0.0, Phase.PAD),)
     recording: tuple[tuple[float, bool, str], ...] = ((0.0, True, "running"),)
+    said: tuple[tuple[EventKind, float, bool, str], ...] = ()  # what the station says besides
     seed: int = 1
 
     def set(self, name: str, value: float, *, since: float = 0.0) -> "Pad":
@@ -147,10 +159,9 @@ class Pad:
         table = np.array([r for r in radio if any(r[1:])], np.float64).reshape(-1, 4)
         times = np.array([r[0] for r in radio if any(r[1:])], np.int64)
         made.radio.append(times, table[:, 1:].T)
-        for at_s, ok, text in self.recording:
-            made.station_events.append(
-                StationEvent(STARTED_NS + round(at_s * NS_PER_S), EventKind.RECORDING, ok, text)
-            )
+        said = [(EventKind.RECORDING, *event) for event in self.recording]
+        for kind, at_s, ok, text in sorted([*said, *self.said], key=lambda event: event[1]):
+            made.station_events.append(StationEvent(STARTED_NS + round(at_s * NS_PER_S), kind, ok, text))
         return made
 
     def window(self, at_s: float | None = None) -> Window:
@@ -186,6 +197,8 @@ class Pad:
             # As the wire carries it: in steps of the field's scale.
             scale, bias = unit_to_si(part.unit, measurement(part.meaning).unit)
             values = np.round((values - bias) / scale / part.scale) * part.scale * scale + bias
+        if part.meaning == "vehicle_time":
+            values = 42.0 + t
         change = self.changes.get(part.meaning or f"{packet}.{column}")
         return values if change is None else change(t, values)
 

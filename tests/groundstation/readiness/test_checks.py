@@ -8,11 +8,28 @@ from groundstation.readiness.checks import CHECKS
 from groundstation.readiness.finding import Status
 from groundstation.state import Phase
 
+from .test_camera import CAMERA_FAULTS
+from .test_circuits import PYRO_FAULTS
+from .test_computer import COMPUTER_FAULTS
+from .test_gimbal import GIMBAL_FAULTS
+from .test_launch_site import SITE_FAULTS
+from .test_link import LINK_FAULTS
+from .test_sensors import SENSOR_FAULTS
+from .test_supply import SUPPLY_FAULTS
+
 PASS, FAIL, UNKNOWN = Status.PASS, Status.FAIL, Status.UNKNOWN
 
 
 # name, what is done to the pad, the check, what its sentence must say
 FAULTS = [
+    *SUPPLY_FAULTS,
+    *PYRO_FAULTS,
+    *CAMERA_FAULTS,
+    *SENSOR_FAULTS,
+    *GIMBAL_FAULTS,
+    *COMPUTER_FAULTS,
+    *LINK_FAULTS,
+    *SITE_FAULTS,
     ("low pack", lambda p: p.set("battery_voltage", 11.1), "battery_voltage", "3.70 V per cell"),
     ("overfull pack", lambda p: p.set("battery_voltage", 12.9), "battery_voltage", "number of cells"),
     ("igniter 1 open", lambda p: p.set("pyro_1_resistance", 655.35), "pyro_circuit", "open: above 655 ohm"),
@@ -91,7 +108,7 @@ def test_fault_fails_the_check_it_belongs_to_and_says_where_to_look(pad, change,
 
 
 def test_every_check_has_a_fault_that_fails_it() -> None:
-    assert {f[2] for f in FAULTS} == {c.name for c in CHECKS} - {"required_measurements"}
+    assert {f[2] for f in FAULTS} == {c.name for c in CHECKS} - {"required_measurements", "gimbal_sweep"}
 
 
 def test_every_check_says_what_it_asks_for_and_names_limits_that_exist() -> None:
@@ -363,7 +380,7 @@ def test_stuck_needs_eight_values_as_well_as_the_time(pad) -> None:
 def test_stuck_sensor_is_called_within_its_time_and_let_go_when_it_moves(pad) -> None:
     p = pad(seconds=12.0)
     p.changes["pressure"] = lambda t, v: np.where((t > 4.0) & (t < 9.0), 100_930.0, v)
-    assert p.finding("pressure_stuck", 5.1).status is PASS
+    assert p.finding("pressure_stuck", 4.7).status is PASS
     assert p.finding("pressure_stuck", 5.4).status is FAIL
     assert p.finding("pressure_stuck", 8.9).status is FAIL
     assert p.finding("pressure_stuck", 9.2).status is PASS
@@ -371,7 +388,7 @@ def test_stuck_sensor_is_called_within_its_time_and_let_go_when_it_moves(pad) ->
 
 def test_sensor_stuck_since_the_start_is_called(pad) -> None:
     assert pad(seconds=40.0).set("pressure", 100_930.0).finding("pressure_stuck").status is FAIL
-    assert pad(seconds=0.9).set("pressure", 100_930.0).finding("pressure_stuck").status is PASS
+    assert pad(seconds=0.7).set("pressure", 100_930.0).finding("pressure_stuck").status is PASS
 
 
 def test_impossible_values_are_named_first_three_by_name(pad) -> None:

@@ -47,6 +47,6 @@ def test_listing_of_every_sentence() -> None:
         assert len(text) <= MOST_CHARACTERS, text
         assert " -" not in text
         assert "nan" not in text.lower().replace("financial", "")
-        assert "safe" not in text.replace("safety officer", "")
+        assert "safe" not in text.replace("safety officer", "").replace("safety code", "")
         if status is not Status.PASS:
             assert any(word in text for word in ("Look ", "Add ", "Enter ", "tay clear")), text
