@@ -12,6 +12,7 @@ from groundstation.cli.command import Command
 from groundstation.cli.demo import DEMO
 from groundstation.cli.failure import EXPECTED, INTERRUPTED, failure_of
 from groundstation.cli.importing import IMPORT
+from groundstation.cli.layout import LAYOUT
 from groundstation.cli.listen import LISTEN
 from groundstation.cli.live import LIVE
 from groundstation.cli.ports import PORTS
@@ -19,7 +20,7 @@ from groundstation.cli.replay import REPLAY
 from groundstation.cli.simulate import SIMULATE
 from groundstation.cli.vehicle import VEHICLE
 
-COMMANDS: tuple[Command, ...] = (DEMO, LIVE, SIMULATE, REPLAY, ASSESS, IMPORT, PORTS, LISTEN, VEHICLE)
+COMMANDS: tuple[Command, ...] = (DEMO, LIVE, SIMULATE, REPLAY, ASSESS, IMPORT, PORTS, LISTEN, VEHICLE, LAYOUT)
 
 _ABOUT = """\
 A ground station for one builder of one actively steered model rocket. It listens to a

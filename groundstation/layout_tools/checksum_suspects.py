@@ -65,7 +65,7 @@ def checksum_suspects(case: Case) -> Iterator[Hypothesis]:
 def damage_suspects(case: Case) -> Iterator[Hypothesis]:
     """One bit turned over on the way: the only kind of damage that can be told from a wrong description."""
     contents, size = case.taken.contents, case.checksum.size
-    if contents is None or size == 0:
+    if not contents or size == 0:
         return
     bits = 8.0 * size - math.log2(8 * len(contents))
     for place in range(8 * len(contents)):

@@ -76,7 +76,7 @@ def explain(description: Description, data: bytes) -> Explanation:
     hypotheses = framing_suspects_of(case)
     if fault[0] is Reason.CHECKSUM:
         hypotheses += [*checksum_suspects(case), *damage_suspects(case), *_longer(case)]
-    else:
+    elif fault[0] is not Reason.OTHER_VEHICLE:
         hypotheses += body_suspects(case, body)
     return _explanation(case, contents, fault, hypotheses)
 

@@ -6,7 +6,7 @@ fits the first thing tried is 16 bits; every further thing tried before it makes
 
 import math
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import StrEnum
 
 
@@ -43,7 +43,8 @@ class Mistake(StrEnum):
 class Hypothesis:
     """One explanation: what the firmware would do, what speaks for it, and what to change.
 
-    `bits` is the evidence beyond what chance explains; the more, the better.
+    `bits` is the evidence beyond what chance explains; the more, the better. `share` is its weight among all
+    explanations found for the same frame, 0 to 1: where several fit alike, none of them is certain.
     """
 
     mistake: Mistake
@@ -51,12 +52,13 @@ class Hypothesis:
     evidence: tuple[str, ...]
     bits: float
     remedy: str = ""
+    share: float = 1.0
 
     @property
     def strength(self) -> str:
-        """The evidence in a word; never more than the bits say."""
-        for least, word in ((20.0, "very strong"), (10.0, "strong"), (5.0, "fair")):
-            if self.bits >= least:
+        """The evidence in a word; never more than its bits say, nor than rivals leave."""
+        for least, share, word in ((20.0, 0.95, "very strong"), (10.0, 0.8, "strong"), (5.0, 0.3, "fair")):
+            if self.bits >= least and self.share >= share:
                 return word
         return "weak"
 
@@ -70,7 +72,11 @@ def ranked(hypotheses: Iterable[Hypothesis]) -> tuple[Hypothesis, ...]:
     for found in hypotheses:
         if found.bits >= _LEAST_BITS and (found.sentence not in best or found.bits > best[found.sentence].bits):
             best[found.sentence] = found
-    return tuple(sorted(best.values(), key=lambda found: -found.bits))
+    in_order = sorted(best.values(), key=lambda found: -found.bits)
+    weights = [2.0 ** (found.bits - in_order[0].bits) for found in in_order]
+    return tuple(
+        replace(found, share=weight / sum(weights)) for found, weight in zip(in_order, weights, strict=True)
+    )
 
 
 def tried_bits(tried: int) -> float:

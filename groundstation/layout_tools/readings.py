@@ -82,7 +82,7 @@ def validity(item: Item, value: float) -> bool | None:
 
 def score(read: Sequence[Reading]) -> float:
     """What all values of a body say together, in bits."""
-    return sum(one.bits for one in read) + _norm_bits(read)
+    return sum(one.bits for one in read) + norm_bits(read)
 
 
 def outside(read: Sequence[Reading]) -> tuple[Reading, ...]:
@@ -90,8 +90,8 @@ def outside(read: Sequence[Reading]) -> tuple[Reading, ...]:
     return tuple(one for one in read if one.valid is False)
 
 
-def _norm_bits(read: Sequence[Reading]) -> float:
-    """A unit quaternion in four fields has unit length."""
+def norm_bits(read: Sequence[Reading]) -> float:
+    """What the length of a unit quaternion in four fields says; 0 where there is none."""
     parts = [one.value for one in read if one.item.meaning in _ATTITUDE]
     if len(parts) != len(_ATTITUDE):
         return 0.0

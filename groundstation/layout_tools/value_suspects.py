@@ -10,8 +10,8 @@ from decoders.layout import ByteOrder, Field, Packet, WireKind
 from groundstation.layout_tools.body_suspects import as_item, body_suspects, fits, other_order, share_of
 from groundstation.layout_tools.hypothesis import Hypothesis, Mistake, by_chance, tried_bits
 from groundstation.layout_tools.readings import (
-    OUTSIDE_BITS,
     Reading,
+    norm_bits,
     outside,
     readings,
     sampled,
@@ -35,6 +35,9 @@ _FACTORS: tuple[tuple[float, float, str], ...] = (
     *((10.0**-k, 0.0, f"{10**k:,} times too large") for k in (4, 5, 6)),
 )
 _NEAR_TOP = 64  # a plain unsigned number in the top 1/64 of its range may be a small negative one
+_NOTHING = 1e-9  # of the valid range
+_RARE_BITS = 2.0
+_RANGE_BITS = 3.0
 _COUNTERS = frozenset({"sequence", "vehicle_time", "layout_fingerprint", "firmware_version"})
 
 
@@ -45,7 +48,7 @@ def value_suspects(case: Case, body: bytes, packet: Packet) -> Iterator[Hypothes
     wrong = outside(read)
     for one in wrong:
         yield from _one_swapped(case, body, one)
-        yield from _other_sign(case, body, one)
+        yield from _other_sign(case, body, one, read)
         yield from _other_kind(case, body, one)
     yield from _scales(wrong)
     if wrong or score(read) < 0:
@@ -77,7 +80,7 @@ def _one_swapped(case: Case, body: bytes, one: Reading) -> Iterator[Hypothesis]:
         except LayoutError:
             continue
         if again.valid:
-            bits = again.bits + OUTSIDE_BITS - tried_bits(3) - 2.0  # a firmware that swaps one field alone is rare
+            bits = again.bits - tried_bits(3) - _RARE_BITS  # a firmware that swaps one field alone is rare
             yield Hypothesis(
                 Mistake.FIELD_ORDER,
                 f"field {item.where} is sent with {way}",
@@ -102,7 +105,7 @@ def _swaps(case: Case, body: bytes, field: Field) -> Iterator[tuple[str, Field, 
         yield "its two halves in the other order", field, halves, order
 
 
-def _other_sign(case: Case, body: bytes, one: Reading) -> Iterator[Hypothesis]:
+def _other_sign(case: Case, body: bytes, one: Reading, read: tuple[Reading, ...]) -> Iterator[Hypothesis]:
     field = one.item.field
     kinds = {WireKind.UNSIGNED: WireKind.SIGNED, WireKind.SIGNED: WireKind.UNSIGNED}
     if field.kind not in kinds or field.bits < 2 or not isinstance(one.raw, int):
@@ -119,6 +122,9 @@ def _other_sign(case: Case, body: bytes, one: Reading) -> Iterator[Hypothesis]:
     bits = share_of(rescued, len(invalid))
     if turned.kind is WireKind.SIGNED and isinstance(again.raw, int):
         bits = max(bits, field.bits - 1 - math.log2(max(-again.raw, 1)))
+        if one.item.least < 0 and value_of(field, 0) == 0:
+            bits += _RANGE_BITS  # a valid range below zero on a field that never gets there
+    bits += norm_bits([again if other is one else other for other in read]) - norm_bits(read)
     meant = "signed" if turned.kind is WireKind.SIGNED else "unsigned"
     yield Hypothesis(
         Mistake.SIGNEDNESS,
@@ -162,8 +168,9 @@ def _other_kind(case: Case, body: bytes, one: Reading) -> Iterator[Hypothesis]:
         # a float is sent in its unit; only whole numbers are scaled
         other = replace(other, scale=one.item.unit_scale, bias=one.item.unit_bias) if kind is WireKind.FLOAT else other
         again = as_item(one.item, other, body, case.layout.byte_order)
-        if again.valid and again.raw != 0:
-            bits = again.bits + OUTSIDE_BITS - tried_bits(4)
+        # next to nothing as a float is what any small whole number would be
+        if again.valid and abs(again.value) > _NOTHING * abs(one.item.greatest - one.item.least):
+            bits = again.bits - tried_bits(2)
             meant = "a float" if kind is WireKind.FLOAT else f"a whole number ({kind.value})"
             yield Hypothesis(
                 Mistake.NUMBER_KIND,

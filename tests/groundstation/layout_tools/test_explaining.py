@@ -1,0 +1,199 @@
+import random
+from collections import Counter
+from dataclasses import replace
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from mistakes import CURLEW, DESCRIPTIONS, MISTAKES, frame, plausible, some
+
+from decoders.delimited import Delimited
+from decoders.framing import framing
+from decoders.layout import ChecksumPlace, Field, Layout, Packet, Reason, WireKind
+from groundstation.layout_tools.described import Description
+from groundstation.layout_tools.explained_text import explained_lines, rows
+from groundstation.layout_tools.explaining import Explanation, explain
+from groundstation.layout_tools.hypothesis import Hypothesis, Mistake, ranked
+
+FRAMES = 6  # of each mistake on each description; the campaign takes more
+
+
+def named(name: str, frames: int) -> tuple[int, int]:
+    """How often the strongest hypothesis is the mistake that was made, and of how many frames."""
+    make, mistake, descriptions = MISTAKES[name]
+    right = 0
+    for description in descriptions:
+        chance = random.Random(f"{name}, {description}")
+        for _ in range(frames):
+            case = make(DESCRIPTIONS[description], chance)
+            found = explain(case.description, case.data).hypotheses
+            right += bool(found) and found[0].mistake is mistake
+    return right, frames * len(descriptions)
+
+
+@pytest.mark.parametrize("name", MISTAKES)
+def test_mistake_is_named_first(name: str) -> None:
+    right, of = named(name, FRAMES)
+    assert right >= 0.9 * of, f"{right} of {of}"
+
+
+@pytest.mark.campaign
+def test_share_of_mistakes_named_over_many_frames() -> None:
+    for name in MISTAKES:
+        right, of = named(name, 40)
+        print(f"{name}: {right} of {of}")
+        assert right >= 0.95 * of
+
+
+@pytest.mark.parametrize("name", DESCRIPTIONS)
+def test_sound_frames_have_nothing_to_explain(name: str) -> None:
+    description = DESCRIPTIONS[name]
+    chance = random.Random(11)
+    for _ in range(20):
+        packet, values = some(description, chance)
+        found = explain(description, frame(description.layout, packet.name, values))
+        assert found.fault is None
+        assert found.packet is packet
+        assert found.checksum_stated == found.checksum_expected
+        assert [one.raw for one in found.readings if one.item.field.name == "n"] == [values["n"]]
+        assert [h for h in found.hypotheses if h.bits >= 5] == []
+
+
+def test_frame_that_is_only_damaged_is_given_no_certain_mistake() -> None:
+    chance = random.Random(5)
+    found: Counter[str] = Counter()
+    for _ in range(60):
+        packet, values = some(CURLEW, chance)
+        sent = bytearray(frame(CURLEW.layout, packet.name, values))
+        for place in chance.sample(range(1, len(sent) - 1), 4):
+            sent[place] ^= 1 << chance.randrange(8)
+        for one in explain(CURLEW, bytes(sent)).hypotheses:
+            found[one.strength] += 1
+    assert found["very strong"] == 0
+    assert found["strong"] <= 1  # with ten bits, about one frame in a thousand for each of some sixty tried
+
+
+def test_one_damaged_bit_is_told_from_a_wrong_description() -> None:
+    chance = random.Random(6)
+    packet, values = some(CURLEW, chance)
+    sent = bytearray(frame(CURLEW.layout, packet.name, values))
+    sent[-4] ^= 0x10  # within a run, so that no code of the stuffing is hit
+    first = explain(CURLEW, bytes(sent)).hypotheses[0]
+    assert first.mistake is Mistake.DAMAGE
+    assert first.strength == "fair"
+
+
+def test_table_of_a_frame_is_byte_by_byte_without_a_gap() -> None:
+    chance = random.Random(7)
+    for description in DESCRIPTIONS.values():
+        packet, values = some(description, chance)
+        found = explain(description, frame(description.layout, packet.name, values))
+        contents = found.taken.contents
+        assert contents is not None
+        seen = bytearray(len(contents))
+        for row in rows(description, found):
+            assert contents[row.at : row.at + len(row.data)] == row.data
+            seen[row.at : row.at + len(row.data)] = b"\1" * len(row.data)
+        assert all(seen)
+
+
+def test_explanation_by_hand() -> None:
+    """The bytes written out by hand: id 2, then 0x1234 in millivolts, XOR-8 of the three; COBS and its delimiter."""
+    fields = (Field("vbat", WireKind.UNSIGNED, 16, 8, 0.001, unit="V"),)
+    layout = Layout("cobs", "XOR-8", CURLEW.layout.byte_order, (Packet("health", 2, 3, fields),))
+    description = Description("own", layout)
+    found = explain(description, bytes.fromhex("05 02 34 12 24 00"))
+    assert found.is_sound
+    assert found.checksum_stated == b"\x24"
+    assert [(one.raw, one.value) for one in found.readings] == [(0x1234, pytest.approx(4.66, abs=1e-12))]
+    text = "\n".join(explained_lines(description, found))
+    assert "34 12" in text
+    assert "4660" in text
+    assert "a sound packet 'health'" in text
+
+
+def test_value_outside_its_range_is_shown_in_the_units_of_the_file() -> None:
+    chance = random.Random(8)
+    packet = CURLEW.layout.packets[1]
+    values = plausible(CURLEW, packet, chance) | {"vbat": 1.25}
+    found = explain(CURLEW, frame(CURLEW.layout, packet.name, values))
+    assert [one.item.field.name for one in found.outside] == ["vbat"]
+    text = "\n".join(explained_lines(CURLEW, found))
+    assert "1250 mV" in text
+    assert "outside 6000 to 13000" in text
+    assert found.hypotheses[0].mistake is Mistake.SCALE
+
+
+def test_bytes_before_and_after_the_frame_are_kept_apart() -> None:
+    packet, values = some(CURLEW, random.Random(9))
+    sent = frame(CURLEW.layout, packet.name, values)
+    found = explain(CURLEW, b"\0\0" + sent + b"\x55\x66")
+    assert found.is_sound
+    assert found.taken.before == b"\0\0"
+    assert found.taken.after == b"\x55\x66"
+
+
+def test_checksum_at_the_start_is_named() -> None:
+    packet, values = some(CURLEW, random.Random(10))
+    moved = replace(CURLEW.layout, checksum_place=ChecksumPlace.START)
+    first = explain(CURLEW, frame(moved, packet.name, values)).hypotheses[0]
+    assert first.mistake is Mistake.CHECKSUM_PLACE
+
+
+@pytest.mark.parametrize("name", ["CRC-32/ISO-HDLC", "Fletcher-16", "CRC-8/SMBUS", "CRC-16/MODBUS"])
+def test_another_checksum_of_the_catalogue_is_named(name: str) -> None:
+    packet, values = some(CURLEW, random.Random(12))
+    other = replace(CURLEW.layout, checksum=name)
+    found = explain(CURLEW, frame(other, packet.name, values)).hypotheses
+    assert any(h.mistake is Mistake.CHECKSUM_OTHER and name in h.sentence for h in found)
+
+
+def test_padding_of_the_compiler_is_named() -> None:
+    fields = (
+        Field("a", WireKind.UNSIGNED, 8, 8),
+        Field("b", WireKind.FLOAT, 32, 16),
+        Field("c", WireKind.UNSIGNED, 8, 48),
+        Field("d", WireKind.FLOAT, 32, 56),
+    )
+    described_so = Layout("cobs", "CRC-16/IBM-3740", CURLEW.layout.byte_order, (Packet("p", 1, 11, fields),))
+    padded = tuple(replace(f, first_bit=at) for f, at in zip(fields, (8, 32, 64, 96), strict=True))
+    sent = replace(described_so, packets=(Packet("p", 1, 16, padded),))
+    data = frame(sent, "p", {"a": 1, "b": 12.5, "c": 2, "d": -3.25})
+    first = explain(Description("own", described_so), data).hypotheses[0]
+    assert first.mistake is Mistake.PADDING
+
+
+def test_other_framing_is_named() -> None:
+    chance = random.Random(13)
+    for name in ("slip", "rfc 1662"):
+        method = framing(replace(CURLEW.layout, framing=name))
+        assert isinstance(method, Delimited)
+        while True:  # a frame in which something had to be stuffed
+            packet, values = some(CURLEW, chance)
+            sent = frame(replace(CURLEW.layout, framing=name), packet.name, values)
+            if method.decode(sent.strip(method.delimiter)) != sent.strip(method.delimiter):
+                break
+        found = explain(CURLEW, sent).hypotheses
+        assert found[0].mistake is Mistake.OTHER_FRAMING
+        assert name in found[0].sentence
+
+
+def test_rivals_that_fit_alike_leave_none_of_them_certain() -> None:
+    alike = [Hypothesis(Mistake.SCALE, f"explanation {n}", (), 30.0) for n in range(4)]
+    found = ranked(alike)
+    assert [h.strength for h in found] == ["weak"] * 4
+    assert ranked(alike[:1])[0].strength == "very strong"
+
+
+@pytest.mark.parametrize("name", DESCRIPTIONS)
+@settings(max_examples=25, deadline=None)
+@given(data=st.binary(max_size=90), seed=st.integers(0, 1000), cut=st.integers(0, 60))
+def test_no_bytes_are_an_error(name: str, data: bytes, seed: int, cut: int) -> None:
+    description = DESCRIPTIONS[name]
+    packet, values = some(description, random.Random(seed))
+    sent = frame(description.layout, packet.name, values)
+    for given_bytes in (data, sent[:cut] + data, data[:9] + sent, sent[cut:]):
+        found = explain(description, given_bytes)
+        assert isinstance(found, Explanation)
+        assert found.fault is None or isinstance(found.fault[0], Reason)
+        assert list(explained_lines(description, found))
