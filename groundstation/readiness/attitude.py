@@ -2,13 +2,16 @@
 
 import math
 
-from groundstation.config.vehicle import Place, Vehicle
-from groundstation.readiness.check import Outcome, check, judged
-from groundstation.readiness.finding import Limit
+from groundstation.config.vehicle import PRACTICE, Place, Vehicle
+from groundstation.readiness.check import Figure, Outcome, check, judged
+from groundstation.readiness.finding import Limit, Status
 from groundstation.readiness.motion import ACCEL, ATTITUDE, MEAN_S, body_force_mps2
-from groundstation.readiness.sensors import stuck
+from groundstation.readiness.sensors import AT_LEAST
 from groundstation.readiness.window import Unknown, Window
 from groundstation.readiness.words import allowed, number
+
+STUCK_FACTOR = 5.0
+_STUCK = (Figure("all four parts still", f"less than {STUCK_FACTOR:g} times stuck_time", PRACTICE),)
 
 
 def _sent(window: Window) -> bool:
@@ -19,10 +22,25 @@ def _needs(_vehicle: Vehicle) -> list[tuple[str, ...]]:
     return []  # a vehicle may send none; one that sends some of it is asked for the rest by the tilt
 
 
-@check(Place.AVIONICS, limits=("stuck_time_s",), needs=_needs, every_s=1.0)
+@check(Place.AVIONICS, limits=("stuck_time_s",), needs=_needs, figures=_STUCK, every_s=1.0)
 def attitude_stuck(window: Window) -> list[Outcome]:
-    """The attitude's values move as a living filter's do; a vehicle that sends no attitude has no such finding."""
-    return [stuck(window, "The attitude", ATTITUDE)] if _sent(window) else []
+    """The attitude's values move as a living filter's do; a vehicle that sends no attitude has no such finding.
+
+    Only all four together are judged: of an upright vehicle's quaternion two parts hardly move. A filter smooths, so
+    that they are given longer than a sensor.
+    """
+    if not _sent(window):
+        return []
+    most_s = STUCK_FACTOR * window.limits.stuck_time_s
+    limit = Limit(None, most_s)
+    stood = [window.unchanged(name) for name in ATTITUDE]
+    if min(seconds for seconds, _ in stood) < most_s or min(values for _, values in stood) < AT_LEAST:
+        return [Outcome(Status.PASS, "The attitude's values move.", unit="s", limit=limit)]
+    text = (
+        f"The attitude has not changed by a bit for {number(most_s, 1)} s or longer, less allowed. "
+        "Look at the flight computer's attitude filter: start the flight computer anew."
+    )
+    return [Outcome(Status.FAIL, text, most_s, "s", limit)]
 
 
 @check(Place.AVIONICS, limits=("attitude_error_rad",), needs=_needs, every_s=1.0)

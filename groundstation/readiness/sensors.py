@@ -22,23 +22,22 @@ NAMED = 3
 @check(Place.AVIONICS, limits=("stuck_time_s",), needs=ACCEL)
 def accelerometer_stuck(window: Window) -> list[Outcome]:
     """The accelerometer's values move as a living sensor's do."""
-    return [stuck(window, "The accelerometer", ACCEL)]
+    return [_stuck(window, "The accelerometer", ACCEL)]
 
 
 @check(Place.AVIONICS, limits=("stuck_time_s",), needs=GYRO)
 def gyro_stuck(window: Window) -> list[Outcome]:
     """The gyro's values move as a living sensor's do."""
-    return [stuck(window, "The gyro", GYRO)]
+    return [_stuck(window, "The gyro", GYRO)]
 
 
 @check(Place.AVIONICS, limits=("stuck_time_s",), needs=("pressure",))
 def pressure_stuck(window: Window) -> list[Outcome]:
     """The pressure sensor's values move as a living sensor's do."""
-    return [stuck(window, "The pressure sensor", ("pressure",))]
+    return [_stuck(window, "The pressure sensor", ("pressure",))]
 
 
-def stuck(window: Window, sensor: str, names: tuple[str, ...]) -> Outcome:
-    """Whether a sensor's values, all of them or one alone for longer, have stood still."""
+def _stuck(window: Window, sensor: str, names: tuple[str, ...]) -> Outcome:
     most_s = window.limits.stuck_time_s
     limit = Limit(None, most_s)
     stood = [(*window.unchanged(name), name) for name in names]
@@ -48,8 +47,7 @@ def stuck(window: Window, sensor: str, names: tuple[str, ...]) -> Outcome:
     if not still:
         return Outcome(Status.PASS, f"{sensor}'s values move.", unit="s", limit=limit)
     alone = len(still) < len(stood)
-    part = "part" if names[0].startswith("attitude") else "axis"
-    which = f"{sensor}'s {still[0][2][-1]} {part}" if alone else sensor
+    which = f"{sensor}'s {still[0][2][-1]} axis" if alone else sensor
     stood_s = most_s * (ALONE_FACTOR if alone else 1.0)
     return Outcome(
         Status.FAIL,

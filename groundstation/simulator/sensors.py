@@ -32,6 +32,7 @@ GIMBAL_NOISE_RAD = math.radians(0.03)
 ATTITUDE_NOISE_RAD = math.radians(0.02)  # of a living filter's output
 ATTITUDE_ERROR_RAD = math.radians(0.25)
 ATTITUDE_DRIFT_RADPS = math.radians(0.02)
+ATTITUDE_NOISE_RAD = math.radians(0.02)  # of the vehicle's own filter
 GNSS_SIGMA_M = 1.2
 GNSS_UP_SIGMA_M = 2.5
 GNSS_TIME_S = 30.0
@@ -53,6 +54,7 @@ class Sensors:
         self._pressure_bias_pa = draws.gauss(0.0, PRESSURE_BIAS_PA)
         self._attitude_error = _vector(draws, ATTITUDE_ERROR_RAD)
         self._attitude_drift = _vector(draws, ATTITUDE_DRIFT_RADPS)
+        self._attitude_draws = random.Random(f"{self._attitude_error}/filter")
         self._gnss_error_m = _vector(draws, 1.0)
         self._gnss_at_s = 0.0
         self._satellites = draws.randint(9, 13)
