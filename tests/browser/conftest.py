@@ -11,7 +11,7 @@ from browsing import chromium
 from playwright.sync_api import Browser
 
 
-@pytest.fixture(scope="session")
+@pytest.fixture  # one a test: while Playwright runs, no other event loop can run in its thread
 def browser() -> Iterator[Browser]:
     with chromium() as started:
         yield started
