@@ -50,8 +50,9 @@ class BitEntry(FileTable):
         """A name, unit, meaning, label or range that cannot be."""
         yield from name_faults(self.name)
         yield from _value_faults(self, raw_range(WireKind.UNSIGNED, self.width), None)
-        if self.meaning == "sequence":
-            yield Found(("meaning",), 'found "sequence" on bits of a field, expected it on a field of its own')
+        if self.meaning in ("sequence", "layout_fingerprint", "vehicle_address"):
+            text = f"found {shown(self.meaning)} on bits of a field, expected it on a field of its own"
+            yield Found(("meaning",), text)
 
 
 class FieldEntry(FileTable):
@@ -147,6 +148,10 @@ class FieldEntry(FileTable):
             if known.kind is not WireKind.UNSIGNED or known.scale != 1:
                 yield Found(("type",), f'found {shown(self.type)} for the meaning "sequence", expected u8 to u64')
             yield from self._plain('on the meaning "sequence", expected none: it counts packets')
+        if self.meaning == "layout_fingerprint":
+            if self.type != "u32":
+                yield Found(("type",), f'found {shown(self.type)} for the layout\'s fingerprint, expected "u32"')
+            yield from self._plain("on a fingerprint, expected none: it is a number and measures nothing")
 
     def _given(self, *keys: str) -> Iterator[tuple[str, object]]:
         """Those of the keys that are not as if left out."""

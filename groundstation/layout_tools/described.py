@@ -9,8 +9,8 @@ import re
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 
+from decoders.fingerprint import layout_fingerprint
 from decoders.layout import Field, Layout, Packet
-from groundstation.config.fingerprint import vehicle_fingerprint
 from groundstation.config.packets import BitEntry, FieldEntry, PacketEntry
 from groundstation.config.telemetry import columns, layout_of
 from groundstation.config.vehicle import Vehicle
@@ -106,7 +106,8 @@ def described(vehicle: Vehicle) -> Description:
             text=text,
         )
     rates = {packet.name: float(packet.rate_hz) for packet in vehicle.telemetry.packets}
-    return Description(vehicle.name, layout_of(vehicle), items, rates, vehicle_fingerprint(vehicle))
+    layout = layout_of(vehicle)
+    return Description(vehicle.name, layout, items, rates, f"{layout_fingerprint(layout):08X}")
 
 
 def _named_entries(packet: PacketEntry) -> Iterator[FieldEntry | BitEntry]:
