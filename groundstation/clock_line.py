@@ -95,7 +95,7 @@ class ClockLine:
         """When the next packet was measured [ns, the station's time].
 
         Args:
-            clock_s: The vehicle's clock in it; where that is no time at all, the packet counts as measured on arrival.
+            clock_s: The vehicle's clock in it; where that is no time at all, it counts as measured on arrival.
             received_ns: When it was received, not before the packet before it.
         """
         if not -MOST_CLOCK_S < clock_s < MOST_CLOCK_S:

@@ -17,8 +17,10 @@ SLACK_FACTOR = 3.0
 # How late a packet may come, by the packets sent meanwhile, and still be counted in. Common practice, no source.
 LATE_S = 2.0
 MOST_REMEMBERED = 1024
-# A counter that goes on from where it should not be is believed after so many in a row. Common practice, no source.
+# A counter that goes on from where it should not be is believed after so many packets in a row, over so long: another
+# receiver's backlog comes all at once, or between packets as they should be. Common practice, no source.
 ODD_IN_A_ROW = 5
+ODD_S = 2.0
 
 
 class Order(IntEnum):
@@ -68,6 +70,7 @@ class SequenceCounter:
         self._marks: list[object] = []  # of the newest numbers, by number modulo the length; None where not known
         self._odd = 0
         self._odd_in_a_row = 0
+        self._odd_since_ns = 0
 
     def step(self, value: int, received_ns: int, mark: object) -> Step:
         """Take in the counter of the next packet.
@@ -96,7 +99,7 @@ class SequenceCounter:
             self._miss(min(lost, self._places), value)
             self._advance(value, received_ns, mark)
             return Step(Order.NEXT, lost, lapped)
-        if value % self._modulus <= believable or self._goes_on_oddly(value):
+        if value % self._modulus <= believable or self._goes_on_oddly(value, received_ns):
             self.restart(value, received_ns, mark)
             return _RESTARTED
         return _STALE
@@ -129,9 +132,10 @@ class SequenceCounter:
         for number in range(before - count, before):
             self._marks[number & (self._places - 1)] = _MISSING
 
-    def _goes_on_oddly(self, value: int) -> bool:
+    def _goes_on_oddly(self, value: int, received_ns: int) -> bool:
         """Whether enough packets in a row went on from one that was not believed."""
-        goes_on = self._odd_in_a_row > 0 and 0 < (value - self._odd) % self._modulus <= SLACK_PACKETS
-        self._odd_in_a_row = self._odd_in_a_row + 1 if goes_on else 1
+        if self._odd_in_a_row == 0 or not 0 < (value - self._odd) % self._modulus <= SLACK_PACKETS:
+            self._odd_in_a_row, self._odd_since_ns = 0, received_ns
+        self._odd_in_a_row += 1
         self._odd = value
-        return self._odd_in_a_row >= ODD_IN_A_ROW
+        return self._odd_in_a_row >= ODD_IN_A_ROW and received_ns - self._odd_since_ns >= ODD_S * NS_PER_S

@@ -94,8 +94,13 @@ class PacketOrder:
             measured_ns = take(clock_s, received_ns)
             if line.restarts != before:
                 self._see(RestartSign.CLOCK, kind.line_name, received_ns)
-                if order is not Order.RESTARTED and kind.counter is not None and kind.counter_at is not None:
-                    kind.counter.restart(int(row[kind.counter_at]), received_ns, clock_s)
+                if order is not Order.RESTARTED:
+                    if (
+                        kind.counter is not None
+                        and kind.counter_at is not None
+                        and math.isfinite(row[kind.counter_at])
+                    ):
+                        kind.counter.restart(int(row[kind.counter_at]), received_ns, clock_s)
                     order, lost = Order.RESTARTED, 0
         if order is not Order.LATE and kind.resets_at is not None:
             self._count_starts(row[kind.resets_at], received_ns)
@@ -109,7 +114,8 @@ class PacketOrder:
         self, kind: "_Kind", row: Sequence[float], clock_s: float, received_ns: int
     ) -> tuple[Order, int, bool]:
         """What the packet's counter says; without one, what its clock says of repeats."""
-        if kind.counter is None or kind.counter_at is None:
+        counter = kind.counter if kind.counter_at is not None and math.isfinite(row[kind.counter_at]) else None
+        if counter is None or kind.counter_at is None:
             if kind.line is None or clock_s != clock_s:
                 return Order.NEXT, 0, False
             if clock_s in kind.clocks:
@@ -121,9 +127,9 @@ class PacketOrder:
         # Two packets of one number are one packet if they carry one clock; without a clock, if all else is the same.
         mark = clock_s if clock_s == clock_s else array("d", row).tobytes()
         number = int(row[kind.counter_at])
-        step = kind.counter.step(number, received_ns, mark)
+        step = counter.step(number, received_ns, mark)
         if step.order is Order.STALE and kind.line is not None and kind.line.starts_anew(clock_s, received_ns):
-            kind.counter.restart(number, received_ns, mark)
+            counter.restart(number, received_ns, mark)
             return Order.RESTARTED, 0, False
         return step
 
@@ -145,7 +151,7 @@ class _Carried:
 
     def __init__(self, vehicle: Vehicle, packet: str) -> None:
         own = [column for column in columns(vehicle) if column.packet == packet]
-        self.places = {column.field.name: place for place, column in enumerate(own)}
+        self.places = {column.name: place for place, column in enumerate(own)}
         meaning = {column.meaning: column for column in own if column.meaning is not None}
         self.counter: Column | None = meaning.get("sequence")
         self.clock: Column | None = meaning.get("vehicle_time")
@@ -153,7 +159,7 @@ class _Carried:
 
     def place(self, column: Column | None) -> int | None:
         """Which of the packet's columns it is."""
-        return None if column is None else self.places[column.field.name]
+        return None if column is None else self.places[column.name]
 
 
 class _Kind:

@@ -8,7 +8,7 @@ grid of ticks from the session's start; the tick at time g sees everything recei
 from decoders.layout import Reason
 from groundstation.arrivals import Arrivals, LinkDecoder
 from groundstation.config.station import Site
-from groundstation.config.telemetry import columns, columns_of, layout_of, sources_of
+from groundstation.config.telemetry import columns_of, layout_of, sources_of
 from groundstation.config.vehicle import Vehicle
 from groundstation.counting import Order
 from groundstation.estimation.estimator import Estimator

@@ -1,4 +1,4 @@
-"""A simulated pair of clocks: the vehicle's, which drifts, wraps and starts anew, and the station's, which is true."""
+"""A simulated pair of clocks: the vehicle's, which drifts, wraps and starts anew, and the station's."""
 
 import math
 import random
@@ -13,7 +13,7 @@ Jitter = Callable[[random.Random], float]
 
 @dataclass(frozen=True)
 class Heard:
-    """A packet as it came: its clock as sent, when it was received, when it was truly sent; and the start it is of."""
+    """A packet as it came: its clock as sent, when it was received, when it was truly sent, and of which run."""
 
     clock_s: float
     received_ns: int
