@@ -13,6 +13,7 @@ from .test_circuits import PYRO_FAULTS
 from .test_computer import COMPUTER_FAULTS
 from .test_gimbal import GIMBAL_FAULTS
 from .test_launch_site import SITE_FAULTS
+from .test_layout import LAYOUT_FAULTS
 from .test_link import LINK_FAULTS
 from .test_sensors import SENSOR_FAULTS
 from .test_supply import SUPPLY_FAULTS
@@ -28,6 +29,7 @@ FAULTS = [
     *SENSOR_FAULTS,
     *GIMBAL_FAULTS,
     *COMPUTER_FAULTS,
+    *LAYOUT_FAULTS,
     *LINK_FAULTS,
     *SITE_FAULTS,
     ("low pack", lambda p: p.set("battery_voltage", 11.1), "battery_voltage", "3.70 V per cell"),
