@@ -1,6 +1,7 @@
 """A simulator and a live station as processes of their own, through the real commands."""
 
 import json
+import signal
 import subprocess
 import sys
 import threading
@@ -8,6 +9,7 @@ import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
+from typing import Self
 
 from groundstation.config.load import EXAMPLE_STATION, EXAMPLE_VEHICLE
 
@@ -36,7 +38,7 @@ def simulator(vehicle: Path, *options: str) -> Iterator[str]:
 
 
 class Live:
-    """A running `groundstation live` and what it has said."""
+    """A running `groundstation live` and what it has said; killed at the end of its context if it still runs."""
 
     def __init__(self, vehicle: Path, link: str, folder: Path, *options: str) -> None:
         line = [*GROUNDSTATION, "live", str(vehicle), "--link", link, "--station", str(EXAMPLE_STATION)]
@@ -45,6 +47,13 @@ class Live:
         self._lines: list[str] = []
         self._reader = threading.Thread(target=self._read, daemon=True)
         self._reader.start()
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        if self.process.poll() is None:
+            self.end(signal.SIGKILL)
 
     @property
     def said(self) -> str:

@@ -24,9 +24,9 @@ EXPOSURE_S = 0.2
 def test_recording_assessed_gives_the_verdicts_the_live_run_logged(tmp_path: Path) -> None:
     vehicle, log = hasty_vehicle(tmp_path), tmp_path / "verdicts.jsonl"
     with simulator(vehicle, "--seconds", "10", "--fault", "igniter-open@6", "--fault", "link-silent@7") as link:
-        station = Live(vehicle, link, tmp_path, "--verdicts", str(log))
-        time.sleep(9)
-        code = station.end(signal.SIGINT)
+        with Live(vehicle, link, tmp_path, "--verdicts", str(log)) as station:
+            time.sleep(9)
+            code = station.end(signal.SIGINT)
     assert code == 0, station.said
     assert "Traceback" not in station.said
     logged = [json.loads(line) for line in log.read_text().splitlines()]
@@ -60,19 +60,20 @@ def bytes_due_and_recorded(folder: Path, seed: int) -> tuple[bytes, bytes]:
     sent: list[tuple[float, int]] = []
     payload = draws.randbytes(200_000)
     with socket.create_server(("127.0.0.1", 0)) as server:
-        station = Live(Path(EXAMPLE_VEHICLE), f"tcp://127.0.0.1:{server.getsockname()[1]}", folder)
-        receiver, _ = server.accept()
-        killing = time.monotonic() + draws.uniform(1.0, 2.5)
-        at = 0
-        while time.monotonic() < killing:
-            size = draws.choice([1, 20, 60, 200])
-            receiver.sendall(payload[at : at + size])
-            at += size
-            sent.append((time.monotonic(), at))
-            time.sleep(0.01)
-        killed_s = time.monotonic()
-        station.end(signal.SIGKILL)
-        receiver.close()
+        link = f"tcp://127.0.0.1:{server.getsockname()[1]}"
+        with Live(Path(EXAMPLE_VEHICLE), link, folder) as station:
+            receiver, _ = server.accept()
+            killing = time.monotonic() + draws.uniform(1.0, 2.5)
+            at = 0
+            while time.monotonic() < killing:
+                size = draws.choice([1, 20, 60, 200])
+                receiver.sendall(payload[at : at + size])
+                at += size
+                sent.append((time.monotonic(), at))
+                time.sleep(0.01)
+            killed_s = time.monotonic()
+            station.end(signal.SIGKILL)
+            receiver.close()
     due = max(end for at_s, end in sent if at_s <= killed_s - EXPOSURE_S)
     (path,) = folder.glob("*.sqlite")
     items = open_recording(path).items()

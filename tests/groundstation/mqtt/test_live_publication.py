@@ -43,14 +43,14 @@ def test_broker_killed_and_started_again_disturbs_nothing_and_the_will_says_hold
 ) -> None:
     vehicle, log = hasty_vehicle(tmp_path), tmp_path / "verdicts.jsonl"
     with simulator(vehicle) as link:
-        station = Live(vehicle, link, tmp_path, "--mqtt", broker.url, "--verdicts", str(log))
-        station.wait_until_it_says("  GO")
-        assert verdict_for_a_late_subscriber(broker.port)["value"] == "GO"
-        broker.kill()
-        time.sleep(3)
-        broker.start()
-        assert verdict_for_a_late_subscriber(broker.port)["value"] == "GO"
-        station.end(signal.SIGKILL)
+        with Live(vehicle, link, tmp_path, "--mqtt", broker.url, "--verdicts", str(log)) as station:
+            station.wait_until_it_says("  GO")
+            assert verdict_for_a_late_subscriber(broker.port)["value"] == "GO"
+            broker.kill()
+            time.sleep(3)
+            broker.start()
+            assert verdict_for_a_late_subscriber(broker.port)["value"] == "GO"
+            station.end(signal.SIGKILL)
         gone = verdict_for_a_late_subscriber(broker.port, other_than="GO")
         assert gone["value"] == "HOLD"
         assert "station is gone" in json.dumps(gone["reasons"])
