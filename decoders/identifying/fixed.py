@@ -97,12 +97,14 @@ def _by_checksum(data: bytes, length: int, frames: Frames, checksum: ChecksumFou
     sync = frames.contents[0][:size] if lead >= 2 else b""
     if not sync.strip(b"\0"):
         sync = b""
+    places = len(frames) + misfits
+    # the frames were found by being right: what counts is how often the next one stood where it should
     evidence = (
-        Evidence(f"frames of {length} bytes stand one behind the other", len(frames), len(frames) + misfits),
-        Evidence(f"frames have a right {checksum.name}", checksum.hits, checksum.of),
+        Evidence(f"frames of {length} bytes with a right {checksum.name} follow the last", len(frames), places),
     )
+    checksum = replace(checksum, hits=len(frames), of=max(places, len(frames)))
     coverage = frames.covered / len(data)
-    proven = len(frames) >= LEAST_FRAMES and coverage >= 0.5
+    proven = len(frames) >= LEAST_FRAMES and coverage >= 0.5 and (checksum.is_proof or checksum.size > 1)
     return Hypothesis(
         Kind.SYNC_FIXED if sync else Kind.FIXED,
         Strength.PROVEN if proven else Strength.HINT,

@@ -24,6 +24,8 @@ SHORTEST, LONGEST = 5, 256  # bytes of a frame, checksum included
 _SAMPLE = 4000  # places taken as the start of a frame
 _LEAST_CHAINS = 4
 _MOST_LEAD = 8
+_MOST_WALKED = 3
+_CHANCE = 0.02  # of places; one in 256 for a byte of a stream that takes all values
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,7 +77,8 @@ def unmarked(data: bytes, lengths: Sequence[int] = range(SHORTEST, LONGEST + 1))
     for family in _families():
         fits += _fits(family, stream, numbers, wanted)
     # a multiple of the length fits as well, and so does the length itself with fewer chances to
-    for fit in sorted(fits, key=lambda fit: (-fit.chains * fit.length, fit.length, -fit.family.size)):
+    fits.sort(key=lambda fit: (-fit.chains * fit.length, fit.length, -fit.family.size))
+    for fit in fits[:_MOST_WALKED]:
         found = _walked(data, fit)
         if found is not None:
             return found
@@ -86,7 +89,8 @@ def _fits(
     family: _Family, stream: Numbers, numbers: dict[tuple[int, ByteOrder], Numbers], wanted: Sequence[int]
 ) -> list[_Fit]:
     fits = []
-    links = 2 if family.size > 1 else 5  # chance: 2^-32 or 2^-40 a place
+    # chance: 2^-32 or 2^-40 a place; sums of few different bytes take few values, so more is asked of them
+    links = 2 if family.size > 1 and family.model is not None else 5
     longest = wanted[-1]
     lengths = frozenset(wanted)
     registers = family.start(stream.size)
@@ -103,6 +107,8 @@ def _fits(
             if np.count_nonzero(same) < _LEAST_CHAINS:
                 continue
             same &= sent[:-length] != sent[length:]
+            if np.count_nonzero(same) > (1.5 / length + _CHANCE) * same.size:
+                continue
             chained = same
             for _ in range(links - 1):
                 chained = _one_further(chained, same, length)
@@ -136,7 +142,7 @@ def _walked(data: bytes, fit: _Fit) -> Unmarked | None:
             break
         place += int(further[0])
     contents = tuple(data[start : start + fit.length] for start in starts)
-    if len(set(contents)) < _LEAST_CHAINS:
+    if len(set(contents)) < _LEAST_CHAINS or _right_elsewhere(right, starts) > _CHANCE:
         return None
     lead = leading_constant(contents)
     checksum = find_checksum(contents, starts=range(min(lead, _MOST_LEAD, body - 1) + 1))
@@ -148,6 +154,14 @@ def _walked(data: bytes, fit: _Fit) -> Unmarked | None:
         checksum = ChecksumFound(name, size, fit.order, 0, 0, len(starts), of, own, named)
     frames = Frames(tuple(starts), contents, len(starts) * fit.length)
     return Unmarked(fit.length, frames, checksum, misfits)
+
+
+def _right_elsewhere(right: NDArray[np.bool_], starts: Sequence[int]) -> float:
+    """The share of right places away from the frames' starts: what chance alone makes right in this stream."""
+    away = np.ones(right.size, dtype=bool)
+    for further in range(_MOST_LEAD + 1):
+        away[np.minimum(np.array(starts) + further, right.size - 1)] = False
+    return float(right[away].mean()) if away.any() else 0.0
 
 
 def _earliest(right: NDArray[np.bool_], place: int, length: int) -> int:

@@ -62,6 +62,8 @@ def report_lines(heard: Heard, found: Identification) -> Iterator[str]:
         if other.strength >= Strength.LIKELY:
             yield f"Also possible: {other.kind.value} ({_WORTH[other.strength]})"
             yield from _facts(other)
+    if proposed.kind is Kind.SYNC_FIXED and proposed.checksum is None:
+        yield "  caution: text read at a wrong speed repeats like this too; on a serial port, compare with --bauds"
     yield ""
     if proposed.kind in _TEXT:
         yield from _text(proposed, heard.seconds)

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from urllib.parse import parse_qsl, urlencode
 
 from decoders.identify import MOST_BYTES, Identification, identify
+from decoders.identifying.evidence import Kind
 from groundstation.cli.command import Command, seconds_above_zero
 from groundstation.cli.failure import FILE, LINK, OTHER, USAGE, Failure
 from groundstation.cli.heard import Heard, report_lines
@@ -145,7 +146,12 @@ def _row(one: _AtSpeed) -> str:
 
 
 def _worth(found: Identification) -> float:
-    return -1.0 if found.proposed is None else found.proposed.score
+    best = found.proposed
+    if best is None:
+        return -1.0
+    # lines read at a wrong speed still repeat at one distance
+    repeats_only = best.kind is Kind.SYNC_FIXED and best.checksum is None
+    return best.score - 0.5 if repeats_only else best.score
 
 
 LISTEN = Command(

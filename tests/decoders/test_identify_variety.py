@@ -207,6 +207,18 @@ def test_a_binary_stream_with_its_bytes_shuffled_is_given_no_framing(name):
     assert identify(shuffled.tobytes()).proposed is None
 
 
+def garbled(name, *, sent_baud, read_baud, seed):
+    rng = np.random.default_rng(seed)
+    return unknown.at_wrong_speed(
+        unknown.STREAMS[name](rng)[:5000], sent_baud=sent_baud, read_baud=read_baud, rng=rng
+    )
+
+
+@pytest.mark.parametrize("name", unknown.STREAMS)
+def test_sums_of_few_different_bytes_prove_nothing_in_a_stream_read_six_times_too_fast(name):
+    assert identify(garbled(name, sent_baud=9600, read_baud=57600, seed=50)).proposed is None
+
+
 def test_sync_word_and_length_field_are_named_byte_by_byte():
     found = identify(four_sync_bytes(np.random.default_rng(2))).proposed
     assert found is not None
@@ -288,3 +300,23 @@ def test_share_of_the_set_told_over_many_seeds():
             told[name] += proposed is not None and proposed.kind.value == name
     print({name: f"{count}/{seeds}" for name, count in told.items()})
     assert sum(count >= 0.95 * seeds for count in told.values()) >= 9
+
+
+SPEEDS = ((57600, 115200), (57600, 38400), (57600, 19200), (57600, 9600), (57600, 230400), (115200, 57600))
+
+
+@pytest.mark.campaign
+def test_nothing_is_proven_at_a_wrong_speed_and_hardly_anything_proposed():
+    found = {
+        (seed, name, sent, read): identify(garbled(name, sent_baud=sent, read_baud=read, seed=seed)).proposed
+        for seed in range(60, 65)
+        for name in unknown.STREAMS
+        for sent, read in SPEEDS
+    }
+    proposed = {key: one for key, one in found.items() if one is not None}
+    print(
+        f"proposed at a wrong speed: {len(proposed)} of {len(found)}", {k: v.kind.value for k, v in proposed.items()}
+    )
+    assert all(one.strength < Strength.PROVEN for one in proposed.values())
+    # lines of nearly one length still repeat at one distance when read at a whole fraction of their speed
+    assert len(proposed) <= 0.02 * len(found)
