@@ -1,182 +1,41 @@
 """Named faults of the simulated vehicle, its sensors and its link, each beginning at a chosen time.
 
-A fault is a row of `FAULTS`: what it does in a sentence, the check that must notice, and one pure function on the
-true attitude, on the measured values, or on the frames. `parse` reads `NAME@T` and `igniter-open:CHANNEL@T`.
+The rows stand in one file a group; here they are registered, and `parse` reads `NAME@T`, `NAME:CHANNEL@T` and
+`NAME@T-U` for a fault that ends again.
 """
 
 import difflib
-import math
-import random
 import re
-from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from collections.abc import Mapping
 from types import MappingProxyType
 
+from groundstation.config.telemetry import columns
 from groundstation.config.vehicle import Load, Vehicle
 from groundstation.simulator.errors import FaultError
-from groundstation.simulator.radio import damaged
-from groundstation.simulator.rotation import from_rotation_vector, product, to_body, to_local
-from groundstation.simulator.sensors import Values
-from groundstation.simulator.truth import BodyState
+from groundstation.simulator.fault import Context, Fault, TimedFault
+from groundstation.simulator.faults_circuits import CIRCUIT_FAULTS
+from groundstation.simulator.faults_power import POWER_FAULTS
+from groundstation.simulator.faults_radio import RADIO_FAULTS
+from groundstation.simulator.faults_sensors import SENSOR_FAULTS
+from groundstation.simulator.faults_vehicle import VEHICLE_FAULTS
 
-LOW_CELL_V = 3.55
-OPEN_OHM = 1e6  # saturates to the field's greatest value, as an open circuit does
-GYRO_BIAS_RADPS = math.radians(12.0)
-EXCESSIVE_TILT_RAD = math.radians(20.0)
-CORRUPTED_SHARE = 0.85
+__all__ = ["FAULTS", "Context", "Fault", "TimedFault", "parse", "refusal"]
 
-
-@dataclass(frozen=True, slots=True)
-class Context:
-    """What a fault on the values may look at: the vehicle file, the channel it is about, and how the values were
-    when the fault began.
-    """
-
-    vehicle: Vehicle
-    channel: int
-    before: Values
-
-
-OnState = Callable[[BodyState], BodyState]
-OnValues = Callable[[Values, Context], Values]
-OnFrame = Callable[[bytes, random.Random], bytes | None]
-
-
-@dataclass(frozen=True, slots=True)
-class Fault:
-    """One kind of fault; exactly one of the three functions is there."""
-
-    name: str
-    text: str
-    check: str  # the readiness check that must notice
-    on_state: OnState | None = None
-    on_values: OnValues | None = None
-    on_frame: OnFrame | None = None
-    takes_channel: bool = False
-
-
-@dataclass(frozen=True, slots=True)
-class TimedFault:
-    """A fault that begins at `at_s` and stays; `channel` is 0 for a fault that is about no channel."""
-
-    fault: Fault
-    at_s: float
-    channel: int = 0
-
-
-def _battery_low(values: Values, context: Context) -> Values:
-    drop_v = context.before["battery_voltage"] - LOW_CELL_V * context.vehicle.battery.cells
-    names = ("battery_voltage", "pyro_supply_voltage")
-    return values | {name: max(0.0, values[name] - drop_v) for name in names}
-
-
-def _igniter_open(values: Values, context: Context) -> Values:
-    return values | {
-        f"pyro_{context.channel}_resistance": OPEN_OHM,
-        f"pyro_{context.channel}_sense": 0.0,
-        f"pyro_{context.channel}_continuity": 0.0,
-    }
-
-
-def _pin_reversed(values: Values, context: Context) -> Values:
-    return values | {"pull_pin": 1.0 - values["pull_pin"]}
-
-
-def _frozen(names: tuple[str, ...]) -> OnValues:
-    def freeze(values: Values, context: Context) -> Values:
-        return values | {name: context.before[name] for name in names}
-
-    return freeze
-
-
-def _gyro_bias(values: Values, context: Context) -> Values:
-    return values | {"gyro_x": values["gyro_x"] + GYRO_BIAS_RADPS}
-
-
-def _leant(state: BodyState) -> BodyState:
-    turn = from_rotation_vector(EXCESSIVE_TILT_RAD, 0.0, 0.0)
-    attitude = product(turn, state.attitude)
-    return state._replace(attitude=attitude, force_mps2=to_body(attitude, to_local(state.attitude, state.force_mps2)))
-
-
-def _silent(frame: bytes, draws: random.Random) -> None:
-    return None
-
-
-def _corrupted(frame: bytes, draws: random.Random) -> bytes:
-    return damaged(frame, draws) if draws.random() < CORRUPTED_SHARE else frame
-
-
-_ACCEL = ("accel_x", "accel_y", "accel_z")
-
-_FAULTS = (
-    Fault(
-        "battery-low",
-        f"the pack drops to {LOW_CELL_V} V a cell",
-        "battery_voltage",
-        on_values=_battery_low,
-    ),
-    Fault(
-        "igniter-open",
-        "an igniter's circuit opens; channel 1, or igniter-open:CHANNEL",
-        "pyro_circuit",
-        on_values=_igniter_open,
-        takes_channel=True,
-    ),
-    Fault(
-        "pin-reversed",
-        "the pull-pin's contact reads the other way round",
-        "pull_pin",
-        on_values=_pin_reversed,
-    ),
-    Fault(
-        "accel-stuck",
-        "the accelerometer repeats its last values",
-        "accelerometer_stuck",
-        on_values=_frozen(_ACCEL),
-    ),
-    Fault(
-        "gyro-bias",
-        f"the gyro's x axis reads {math.degrees(GYRO_BIAS_RADPS):.0f} deg/s too much",
-        "gyro_rest",
-        on_values=_gyro_bias,
-    ),
-    Fault(
-        "pressure-stuck",
-        "the pressure sensor repeats its last value",
-        "pressure_stuck",
-        on_values=_frozen(("pressure",)),
-    ),
-    Fault(
-        "tilt-excessive",
-        f"the vehicle leans over by {math.degrees(EXCESSIVE_TILT_RAD):.0f} deg",
-        "tilt",
-        on_state=_leant,
-    ),
-    Fault(
-        "link-silent",
-        "no frame arrives any more",
-        "packet_age",
-        on_frame=_silent,
-    ),
-    Fault(
-        "corrupted-frames",
-        f"{CORRUPTED_SHARE:.0%} of the frames arrive with a changed byte",
-        "frame_damage",
-        on_frame=_corrupted,
-    ),
+FAULTS: Mapping[str, Fault] = MappingProxyType(
+    {fault.name: fault for fault in (*POWER_FAULTS, *CIRCUIT_FAULTS, *SENSOR_FAULTS, *VEHICLE_FAULTS, *RADIO_FAULTS)}
 )
 
-FAULTS: Mapping[str, Fault] = MappingProxyType({fault.name: fault for fault in _FAULTS})
-
-_ASKED = re.compile(r"(?P<name>[a-z0-9-]+)(:(?P<channel>[0-9]+))?@(?P<at>[0-9]+(\.[0-9]+)?)")
+_SECONDS = r"[0-9]+(\.[0-9]+)?"
+_ASKED = re.compile(rf"(?P<name>[a-z0-9-]+)(:(?P<channel>[0-9]+))?@(?P<at>{_SECONDS})(-(?P<until>{_SECONDS}))?")
+_LOADS = {Load.IGNITER: "an igniter", Load.AUXILIARY: "an auxiliary load"}
 
 
 def parse(text: str, vehicle: Vehicle) -> TimedFault:
-    """The fault that `text` asks for, such as "battery-low@30" or "igniter-open:2@12.5".
+    """The fault that `text` asks for, such as "battery-low@30", "igniter-open:2@12.5" or "gyro-bias@30-45".
 
     Raises:
-        FaultError: Not of that form, no fault of that name, or a channel the vehicle has no igniter on.
+        FaultError: Not of that form, no fault of that name, one that ends before it begins, a channel the vehicle has
+            no such load on, or a fault that cannot happen to this vehicle.
     """
     match = _ASKED.fullmatch(text)
     if match is None:
@@ -191,13 +50,37 @@ def parse(text: str, vehicle: Vehicle) -> TimedFault:
         )
     if match["channel"] is not None and not fault.takes_channel:
         raise FaultError(f'found a channel in "{text}", but {fault.name} is about no channel', text=text)
+    at_s = float(match["at"])
+    until_s = float("inf") if match["until"] is None else float(match["until"])
+    if until_s <= at_s:
+        raise FaultError(f'found "{text}", which ends at {until_s:g} s, expected an end after {at_s:g} s', text=text)
     channel = 0
-    if fault.takes_channel:
-        igniters = [p.channel for p in vehicle.pyro if p.load is Load.IGNITER]
-        channel = int(match["channel"] or 1)
-        if channel not in igniters:
-            there = ", ".join(str(c) for c in igniters) or "none"
-            raise FaultError(
-                f'found channel {channel} in "{text}", expected a channel with an igniter ({there})', text=text
-            )
-    return TimedFault(fault, float(match["at"]), channel)
+    if fault.load is not None:
+        channel = _channel(text, fault.load, vehicle, match["channel"])
+    if reason := refusal(fault, vehicle, channel):
+        raise FaultError(f'found "{fault.name}" for {vehicle.name}, {reason}', text=text)
+    return TimedFault(fault, at_s, channel, until_s)
+
+
+def refusal(fault: Fault, vehicle: Vehicle, channel: int) -> str | None:
+    """Why a fault cannot happen to a vehicle, as the end of a sentence; None where it can."""
+    if fault.load is not None and all(p.load is not fault.load for p in vehicle.pyro):
+        return f"which has no channel with {_LOADS[fault.load]}"
+    sent = {column.meaning for column in columns(vehicle)}
+    changed = sorted(fault.changed(channel))
+    if changed and not sent.intersection(changed):
+        *most, last = changed
+        return f"which does not send {' or '.join((', '.join(most), last)) if most else last}"
+    return None if fault.asks is None else fault.asks(vehicle)
+
+
+def _channel(text: str, load: Load, vehicle: Vehicle, asked: str | None) -> int:
+    fitting = [p.channel for p in vehicle.pyro if p.load is load]
+    first = 1 if load is Load.IGNITER or not fitting else fitting[0]
+    channel = int(asked or first)
+    if channel not in fitting:
+        there = ", ".join(str(c) for c in fitting) or "none"
+        raise FaultError(
+            f'found channel {channel} in "{text}", expected a channel with {_LOADS[load]} ({there})', text=text
+        )
+    return channel

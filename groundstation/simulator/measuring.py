@@ -7,7 +7,9 @@ counters are kept here.
 import math
 import random
 
+from decoders.fingerprint import layout_fingerprint
 from groundstation.config.station import Site
+from groundstation.config.telemetry import layout_of
 from groundstation.config.vehicle import Load, Pyro, Vehicle
 from groundstation.simulator.battery import Loads, Pack
 from groundstation.simulator.pad import PadPlan, Weather, pad_air
@@ -21,6 +23,7 @@ RECOGNISED_S = 0.15  # after a moment of the flight, until the vehicle's own pha
 SWITCHED_S = 1.0  # how long a channel stays switched on
 SECOND_CHANNEL_S = 1.0  # after the first igniter's channel, the second's
 SERVO_FULL_RATE_RADPS = math.radians(60.0)  # command change that keeps a servo moving all the time
+POWERED_ON, BROWNED_OUT = 1.0, 4.0  # our own numbers for why it started
 STORAGE_BYTE = 12e6
 STORAGE_BYTE_PER_S = 4000.0
 
@@ -50,6 +53,8 @@ class Measuring:
         )
         self._pack = Pack(vehicle.battery, draws.uniform(0.93, 0.99) if plan.charge is None else plan.charge)
         self._circuits = {pyro.channel: _inside(pyro, draws) for pyro in vehicle.pyro}
+        self._started_s, self._uptime_s, self._starts = 0.0, plan.uptime_s, 1
+        self._identity = _identity(vehicle)
         self._clock_factor = 1.0 + draws.uniform(-CLOCK_ERROR, CLOCK_ERROR)
         self._last_s = 0.0
         self._last_command = (0.0, 0.0)
@@ -63,6 +68,10 @@ class Measuring:
     def resistance_ohm(self) -> float:
         """The pack's true internal resistance."""
         return self._pack.resistance_ohm
+
+    def restart(self, at_s: float) -> None:
+        """The flight computer starts anew at that time, for want of voltage."""
+        self._started_s, self._uptime_s, self._starts = at_s, 0.0, self._starts + 1
 
     def at(self, t_s: float, state: BodyState) -> Values:
         """All measurements at a time not before the last one asked for."""
@@ -134,20 +143,31 @@ class Measuring:
         return values
 
     def _computer(self, t_s: float) -> Values:
-        uptime_s = self._plan.uptime_s + t_s * self._clock_factor
-        return {
-            "vehicle_time": uptime_s,
-            "reset_count": 1.0,
-            "reset_cause": 1.0,
-            "vehicle_phase": float(PHASES.index(self._own_phase(t_s))),
-            "firmware_version": 1.0,
-            "vehicle_address": 1.0,
+        uptime_s = self._uptime_s + (t_s - self._started_s) * self._clock_factor
+        return self._identity | {
+            "vehicle_time": max(0.0, uptime_s),
+            "reset_count": float(self._starts),
+            "reset_cause": POWERED_ON if self._starts == 1 else BROWNED_OUT,
+            "vehicle_phase": self._own_phase(t_s),
             "storage_recording": 1.0,
-            "storage_free": max(0.0, STORAGE_BYTE - STORAGE_BYTE_PER_S * uptime_s),
+            "storage_free": max(0.0, STORAGE_BYTE - STORAGE_BYTE_PER_S * (self._plan.uptime_s + t_s)),
         }
 
-    def _own_phase(self, t_s: float) -> Phase:
-        return Phase.PAD if self._times is None else self._times.phase_at(t_s - RECOGNISED_S)
+    def _own_phase(self, t_s: float) -> float:
+        phase = Phase.PAD if self._times is None else self._times.phase_at(t_s - RECOGNISED_S)
+        ready = self._vehicle.computer.pad_state
+        return float(ready if phase is Phase.PAD and ready is not None else PHASES.index(phase))
+
+
+def _identity(vehicle: Vehicle) -> Values:
+    """What the flight computer says of itself that never changes: what the vehicle file states, else 1."""
+    computer, telemetry = vehicle.computer, vehicle.telemetry
+    address = telemetry.address if telemetry.address is not None else computer.address
+    return {
+        "firmware_version": float(1 if computer.firmware_version is None else computer.firmware_version),
+        "vehicle_address": float(1 if address is None else address),
+        "layout_fingerprint": float(layout_fingerprint(layout_of(vehicle))),
+    }
 
 
 def _inside(pyro: Pyro, draws: random.Random) -> tuple[float, float]:

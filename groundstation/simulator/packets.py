@@ -35,7 +35,6 @@ class PacketBuilder:
         }
         self._texts = texts_of(vehicle)
         self._letters = {name: _letters(packet) for name, packet in zip(self._columns, layout.packets, strict=True)}
-        self._address = telemetry.address
         self._shared = telemetry.shares_counter
         rates = {packet.name: packet.rate_hz for packet in telemetry.packets}
         self._rates = rates
@@ -45,6 +44,10 @@ class PacketBuilder:
         }
         if self._shared:
             self._counts = {"": math.floor(uptime_s * total_hz)}
+
+    def restart(self) -> None:
+        """The flight computer starts anew: its counters begin at zero."""
+        self._counts = dict.fromkeys(self._counts, 0)
 
     def due(self) -> Iterator[tuple[float, str]]:
         """(time [s], packet name) of every packet from the start on, in order of time, without end."""
@@ -69,8 +72,6 @@ class PacketBuilder:
                 sent[column.name] = self._counts[counter] & ((1 << item.bits) - 1)
             elif column.meaning == "vehicle_time":
                 sent[column.name] = wrapped(item, values.get("vehicle_time", 0.0), where=where)
-            elif column.meaning == "vehicle_address" and self._address is not None:
-                sent[column.name] = self._address
             elif item.kind is WireKind.QUATERNION:
                 sent[column.name] = values.get(column.meaning or "", _AT_REST[column.name[-1]])
             else:

@@ -5,13 +5,16 @@ simulation's start. Readings are pulled packet by packet, so that an endless pad
 """
 
 import random
+from collections import Counter
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from functools import partial
 from typing import NamedTuple
 
 from groundstation.config.station import Site
 from groundstation.config.vehicle import Vehicle
-from groundstation.simulator.faults import Context, TimedFault, parse
+from groundstation.simulator.fault import AirTime, Context, TimedFault
+from groundstation.simulator.faults import parse
 from groundstation.simulator.flight import Flight, fly
 from groundstation.simulator.measuring import Measuring
 from groundstation.simulator.packets import PacketBuilder
@@ -21,6 +24,8 @@ from groundstation.simulator.scatter import Scatter
 from groundstation.simulator.sensors import Values
 from groundstation.simulator.truth import BodyState, Truth
 from groundstation.simulator.wind import Wind
+
+STRANGER_UPTIME_S = 1900.0  # of another vehicle on the channel
 
 
 class TimedFrame(NamedTuple):
@@ -101,14 +106,18 @@ class SimulatedVehicle:
         builder = PacketBuilder(self._vehicle, uptime_s=self._plan.uptime_s)
         channel = Channel(self._radio, random.Random(f"{self._seed}/radio"))
         draws = random.Random(f"{self._seed}/frame faults")
+        other = PacketBuilder(self._vehicle, uptime_s=STRANGER_UPTIME_S)
         for moment in self._moments(builder, seconds):
             carried = channel.carry(moment.t_s, builder.frame(moment.packet, moment.values))
-            for timed in self._active(moment.t_s):
-                if timed.fault.on_frame is not None and carried is not None:
-                    changed = timed.fault.on_frame(carried[1], draws)
-                    carried = None if changed is None else (carried[0], changed)
-            if carried is not None:
-                yield TimedFrame(*carried)
+            if carried is None:
+                continue
+            arriving: tuple[bytes, ...] = (carried[1],)
+            air = AirTime(draws, partial(_stranger, other, moment))
+            for timed in self._faults:
+                if timed.fault.on_frame is not None and timed.active(moment.t_s):
+                    arriving = tuple(f for frame in arriving for f in timed.fault.on_frame(frame, air))
+            for frame in arriving:
+                yield TimedFrame(carried[0], frame)
 
     def moments(self, seconds: float | None = None) -> Iterator[Moment]:
         """What is measured and true at each packet's time, whether or not the packet gets through."""
@@ -125,7 +134,7 @@ class SimulatedVehicle:
             seed=self._seed,
         )
         wind = Wind(mean_wind_mps(self._site), random.Random(f"{self._seed}/pad wind"))
-        before: dict[int, Values] = {}
+        effects = [_Effect(self._vehicle, timed, self._seed) for timed in self._faults]
         last_s = 0.0
         for t_s, packet in builder.due():
             if seconds is not None and t_s >= seconds:
@@ -133,22 +142,76 @@ class SimulatedVehicle:
             wind.advance(t_s - last_s)
             last_s = t_s
             state = self._state_at(t_s, wind)
-            active = self._active(t_s)
-            for timed in active:
-                if timed.fault.on_state is not None:
-                    state = timed.fault.on_state(state)
+            active = [effect for effect in effects if effect.timed.active(t_s)]
+            starting = False
+            for effect in active:
+                state = effect.on_state(state)
+                began_s = effect.started_s(t_s)
+                if began_s is not None:
+                    measuring.restart(began_s)
+                    builder.restart()
+                starting = starting or effect.starting(t_s)
             values = measuring.at(t_s, state)
-            for k, timed in enumerate(self._faults):
-                if timed in active and timed.fault.on_values is not None:
-                    context = Context(self._vehicle, timed.channel, before.setdefault(k, values))
-                    values = timed.fault.on_values(values, context)
-            yield Moment(t_s, packet, values, state, measuring.charge, measuring.resistance_ohm)
-
-    def _active(self, t_s: float) -> list[TimedFault]:
-        return [f for f in self._faults if t_s >= f.at_s]
+            for effect in active:
+                values = effect.on_values(t_s, packet, values)
+            if not starting:
+                yield Moment(t_s, packet, values, state, measuring.charge, measuring.resistance_ohm)
 
     def _state_at(self, t_s: float, wind: Wind) -> BodyState:
         if self._flight is not None and self._flight.contains(t_s):
             return self._flight.state_at(t_s)
         resting = self._standing if self._flight is None or t_s < self._flight.begins_s else self._flight.at_rest
         return bumped(resting._replace(t_s=t_s, wind_mps=wind.at(0.0)), self._plan.bumps)
+
+
+class _Effect:
+    """One fault at work: what it remembers of its beginning."""
+
+    def __init__(self, vehicle: Vehicle, timed: TimedFault, seed: int) -> None:
+        self.timed = timed
+        self._vehicle = vehicle
+        self._draws = random.Random(f"{seed}/{timed.fault.name}")
+        self._before: Values | None = None
+        self._count: Counter[str] = Counter()
+        self._starts = 0
+
+    def on_state(self, state: BodyState) -> BodyState:
+        """What is true instead."""
+        change = self.timed.fault.on_state
+        return state if change is None else change(state, state.t_s - self.timed.at_s)
+
+    def on_values(self, t_s: float, packet: str, values: Values) -> Values:
+        """What is measured instead."""
+        change = self.timed.fault.on_values
+        if change is None:
+            return values
+        if self._before is None:
+            self._before = values
+        since_s = t_s - self.timed.at_s
+        nth = self._count[packet]
+        self._count[packet] = nth + 1
+        context = Context(self._vehicle, self.timed.channel, self._before, since_s, nth, self._draws)
+        return values | change(values, context)
+
+    def started_s(self, t_s: float) -> float | None:
+        """When the flight computer started, if it did so since it was asked last."""
+        change = self.timed.fault.on_running
+        if change is None:
+            return None
+        running = change(t_s - self.timed.at_s)
+        anew, self._starts = running.starts != self._starts, running.starts
+        return t_s - running.age_s if anew else None
+
+    def starting(self, t_s: float) -> bool:
+        """Whether the flight computer has not sent anything yet since it started."""
+        change = self.timed.fault.on_running
+        return change is not None and change(t_s - self.timed.at_s).age_s < 0.0
+
+
+def _stranger(builder: PacketBuilder, moment: Moment) -> bytes:
+    """The frame another vehicle of the kind sends: its own counter, clock and address."""
+    values = moment.values | {
+        "vehicle_time": moment.values["vehicle_time"] + STRANGER_UPTIME_S,
+        "vehicle_address": moment.values["vehicle_address"] + 1.0,
+    }
+    return builder.frame(moment.packet, values)

@@ -1,3 +1,4 @@
+import itertools
 import math
 from collections.abc import Callable, Sequence
 
@@ -111,15 +112,65 @@ def test_corrupted_frames_are_rejected_by_the_decoder(vehicle: Vehicle, site: Si
     assert 70 <= clean < 95
 
 
-def test_every_fault_names_what_it_does_and_the_check_that_must_notice() -> None:
-    assert {fault.check for fault in FAULTS.values()} == {
-        "battery_voltage", "pyro_circuit", "pull_pin", "accelerometer_stuck", "gyro_rest", "pressure_stuck", "tilt",
-        "packet_age", "frame_damage",
-    }  # fmt: skip
+def test_every_fault_is_one_function_with_a_check_and_a_time() -> None:
+    assert len(FAULTS) >= 45
+    assert set(FAULTS) >= FIRST
     for name, fault in FAULTS.items():
         assert fault.name == name
         assert fault.text
-        assert sum(f is not None for f in (fault.on_state, fault.on_values, fault.on_frame)) == 1
+        assert fault.checks or name == "packets-twice"
+        assert 1.0 <= fault.within_s <= 20.0
+        functions = (fault.on_state, fault.on_values, fault.on_frame, fault.on_running)
+        assert sum(f is not None for f in functions) == 1
+
+
+FIRST = {
+    "battery-low", "igniter-open", "pin-reversed", "accel-stuck", "gyro-bias", "pressure-stuck", "tilt-excessive",
+    "link-silent", "corrupted-frames",
+}  # fmt: skip
+
+
+def test_a_fault_that_ends_leaves_the_measurement_as_it_was(vehicle: Vehicle, site: Site) -> None:
+    passing = Parted(vehicle, decoded(vehicle, site, ["battery-low@2-5"]))
+    lasting = Parted(vehicle, decoded(vehicle, site, []))
+    np.testing.assert_array_equal(passing.of("battery_voltage")[1], lasting.of("battery_voltage")[1])
+    assert passing.of("battery_voltage")[0].min() < 11.0 < lasting.of("battery_voltage")[0].min()
+
+
+def test_brown_out_begins_clock_and_counters_anew_after_a_silence(vehicle: Vehicle, site: Site) -> None:
+    simulated = SimulatedVehicle(vehicle, site, seed=11, faults=[f"brown-out@{AT_S}"], radio=PERFECT)
+    frames = list(simulated.frames(10.0))
+    got = StreamDecoder(layout_of(vehicle)).feed(b"".join(f.data for f in frames))
+    columns = {table.packet.name: table.columns for table in got.tables}
+    clock_s, numbers = columns["motion"]["t"], columns["motion"]["n"]
+    at = int(np.argmin(np.diff(clock_s))) + 1
+    assert clock_s[at - 1] == pytest.approx(42.0 + AT_S, abs=0.2)
+    assert 0.0 <= clock_s[at] < 0.2
+    assert numbers[at] < 3
+    assert set(columns["health"]["resets"]) == {1, 2}
+    gap_s = max(b.t_s - a.t_s for a, b in itertools.pairwise(frames))
+    assert 0.8 <= gap_s < 1.05  # what it takes to start, and up to the next packet
+
+
+def test_reset_loop_starts_anew_again_and_again(vehicle: Vehicle, site: Site) -> None:
+    got = decoded(vehicle, site, ["reset-loop@1"])
+    health = next(t.columns for t in got.tables if t.packet.name == "health")
+    assert set(health["resets"]) == {1, 2, 3}
+    assert health["t"][health["resets"] > 1].max() < 4.0
+
+
+def test_loose_igniter_drops_out_for_single_packets(parted: Parting) -> None:
+    before, after = parted("igniter-loose:2").of("pyro_2_resistance")
+    assert before.max() < 3.0
+    out = after > 600.0
+    assert 3 <= out.sum() <= 5
+    assert not np.any(out[1:] & out[:-1])
+
+
+def test_packets_sent_twice_arrive_twice(vehicle: Vehicle, site: Site) -> None:
+    doubled = decoded(vehicle, site, ["packets-twice@0"])
+    once = decoded(vehicle, site, [])
+    assert [len(t) for t in doubled.tables] == [2 * len(t) for t in once.tables]
 
 
 def test_two_faults_act_together(vehicle: Vehicle, site: Site) -> None:
@@ -140,6 +191,11 @@ def test_unknown_fault_names_the_nearest(vehicle: Vehicle) -> None:
         ("battery-low", "expected NAME@SECONDS"),
         ("battery-low@-3", "expected NAME@SECONDS"),
         ("battery-low@nan", "expected NAME@SECONDS"),
+        ("battery-low@9-3", "ends at 3 s, expected an end after 9 s"),
+        ("battery-low@3-3", "ends at 3 s, expected an end after 3 s"),
+        ("board-low@3", "for Curlew .*, which does not send board_voltage"),
+        ("accel-nan@3", "which does not send accel_x as a floating-point number"),
+        ("auxiliary-open:1@3", r"expected a channel with an auxiliary load \(3\)"),
         ("battery-low:1@3", "is about no channel"),
         ("igniter-open:3@3", r"expected a channel with an igniter \(1, 2\)"),
         ("igniter-open:9@3", r"expected a channel with an igniter \(1, 2\)"),
@@ -154,3 +210,5 @@ def test_igniter_open_means_channel_1_unless_told(vehicle: Vehicle) -> None:
     assert parse("igniter-open@12.5", vehicle).channel == 1
     chosen = parse("igniter-open:2@12.5", vehicle)
     assert (chosen.channel, chosen.at_s) == (2, 12.5)
+    passing = parse("auxiliary-open@3-4.5", vehicle)
+    assert (passing.channel, passing.at_s, passing.until_s) == (3, 3.0, 4.5)

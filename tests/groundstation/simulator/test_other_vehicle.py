@@ -8,7 +8,8 @@ from groundstation.config.load import parse_vehicle
 from groundstation.config.station import Site
 from groundstation.config.telemetry import layout_of
 from groundstation.config.vehicle import Vehicle
-from groundstation.simulator.faults import FAULTS
+from groundstation.simulator.errors import FaultError
+from groundstation.simulator.faults import FAULTS, parse, refusal
 from groundstation.simulator.radio import PERFECT
 from groundstation.simulator.simulate import SimulatedVehicle
 from groundstation.table import FloatArray
@@ -64,9 +65,13 @@ fields = [
 """
 
 
+def parse_godwit() -> Vehicle:
+    return parse_vehicle(GODWIT, file_name="godwit.toml")
+
+
 @pytest.fixture(scope="module")
 def godwit() -> Vehicle:
-    return parse_vehicle(GODWIT, file_name="godwit.toml")
+    return parse_godwit()
 
 
 def columns(vehicle: Vehicle, simulated: SimulatedVehicle, seconds: float) -> dict[str, FloatArray]:
@@ -97,13 +102,33 @@ def test_another_vehicle_flies_and_lands(godwit: Vehicle, site: Site) -> None:
     assert set(steps) == {1}
 
 
-@pytest.mark.parametrize("name", FAULTS)
+IMPOSSIBLE = sorted(name for name, fault in FAULTS.items() if refusal(fault, parse_godwit(), 4))
+POSSIBLE = sorted(set(FAULTS) - set(IMPOSSIBLE))
+
+
+@pytest.mark.parametrize("name", POSSIBLE)
 def test_every_fault_that_the_vehicle_can_have_runs(godwit: Vehicle, site: Site, name: str) -> None:
     channel = ":4" if FAULTS[name].takes_channel else ""
     with_fault = SimulatedVehicle(godwit, site, seed=2, faults=[f"{name}{channel}@2"], radio=PERFECT)
     frames = [f.data for f in with_fault.frames(4.0)]
-    assert frames[:40] == [f.data for f in SimulatedVehicle(godwit, site, seed=2, radio=PERFECT).frames(2.0)]
-    assert len(frames) == (40 if name == "link-silent" else 80)
+    without = [f.data for f in SimulatedVehicle(godwit, site, seed=2, radio=PERFECT).frames(4.0)]
+    assert frames[:40] == without[:40]
+    assert frames != without or name in ("battery-old", "accel-quiet")
+
+
+@pytest.mark.parametrize("name", IMPOSSIBLE)
+def test_fault_that_the_vehicle_cannot_have_is_refused_with_the_reason(godwit: Vehicle, name: str) -> None:
+    channel = ":4" if FAULTS[name].takes_channel and not name.startswith("auxiliary") else ""
+    with pytest.raises(FaultError, match=r"for Godwit \(invented\), wh(ich|ose) |expected a channel with") as caught:
+        parse(f"{name}{channel}@2", godwit)
+    assert caught.value.text == f"{name}{channel}@2"
+
+
+def test_a_plain_vehicle_can_have_some_faults_and_not_others() -> None:
+    assert {"battery-low", "igniter-open", "pressure-stuck", "link-silent", "brown-out"} <= set(POSSIBLE)
+    assert {"gyro-bias", "pin-reversed", "camera-on", "gimbal-slack", "accel-swapped"} - set(IMPOSSIBLE) == {
+        "accel-swapped"
+    }
 
 
 def test_saturated_open_circuit_reads_as_no_sense_voltage(godwit: Vehicle, site: Site) -> None:
