@@ -50,6 +50,8 @@ def report_lines(heard: Heard, found: Identification) -> Iterator[str]:
         yield "Nothing came. Look at these, one after another:"
         yield from (f"  - {line}" for line in _SILENCE)
         return
+    if found.looked_at < heard.count:
+        yield f"  looked at: the last {found.looked_at} of them"
     yield from _figures(found)
     yield ""
     proposed = found.proposed
@@ -89,8 +91,6 @@ def _amount(heard: Heard) -> str:
 
 def _figures(found: Identification) -> Iterator[str]:
     figures = found.statistics
-    if found.looked_at < figures.count:
-        yield f"  looked at: the last {found.looked_at} of them"
     yield f"  printable: {figures.printable} of {figures.count} bytes ({figures.printable / figures.count:.0%})"
     yield f"  entropy:   {figures.entropy_bits:.2f} of 8 bits a byte, {figures.distinct} of 256 values occur"
     common = ", ".join(f"{value:02X} × {count}" for value, count in figures.commonest[:5])

@@ -193,3 +193,9 @@ def test_a_silent_link_says_what_to_look_at(capsys: pytest.CaptureFixture[str]) 
     shown = capsys.readouterr().out
     assert "Nothing came." in shown
     assert "receiver's own lamp" in shown
+
+
+def test_of_a_long_capture_the_last_bytes_are_looked_at_and_that_is_said() -> None:
+    report = report_on(stream("COBS") * 30)
+    assert "looked at: the last 200000 of them" in report
+    assert "Framing: COBS (" in report
