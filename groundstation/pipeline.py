@@ -22,6 +22,7 @@ from groundstation.taking import Taken
 from groundstation.timeline import RejectRecord, Timeline
 
 TICK_NS = 200_000_000
+_NOT_DAMAGED = (Reason.TORN_START, Reason.OTHER_VEHICLE)  # rejects that say nothing against the link
 # Packets in the timeline before the ticks among them are assessed. A table's complete half holds eight times as many,
 # so that no row is thinned before the ticks that look at it have been.
 TAKEN_AT_ONCE = 4096
@@ -105,7 +106,7 @@ class Pipeline:
             if block == len(arrivals.blocks):
                 received_ns, reject = arrivals.rejected_ns[at], arrivals.rejects[at]
                 timeline.append_reject(RejectRecord(received_ns, link, reject))
-                if reject.reason is not Reason.TORN_START:
+                if reject.reason not in _NOT_DAMAGED:
                     taken.note_damage(received_ns)
                 continue
             packet, received_ns, row = taken.packet(block, at)

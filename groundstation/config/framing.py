@@ -2,7 +2,7 @@
 
 import re
 from collections.abc import Iterator
-from typing import Annotated, Any, Literal
+from typing import Annotated, Any, Literal, get_args
 
 from pydantic import BeforeValidator, Field
 
@@ -27,6 +27,9 @@ FramingKind = Literal[
     "fixed length",
     "ccsds",
 ]
+FRAMING_NAMES: tuple[str, ...] = get_args(FramingKind)
+"""The name of every framing."""
+
 LINES = frozenset({"delimited values", "key=value", "nmea 0183"})
 """Framings in which each packet is a line of text, and a field a value written in it."""
 
@@ -34,7 +37,6 @@ SPACE_PACKETS = "ccsds"
 
 _OWN_CRC = "crc"
 _HEXADECIMAL = re.compile(r"(?:[0-9A-Fa-f]{2}[ :]?)+")
-_FRAMING_NAMES = FramingKind.__args__  # type: ignore[attr-defined]
 
 
 class LengthEntry(FileTable):
@@ -218,9 +220,9 @@ def unknown_checksum(name: str) -> str:
 def _framing_by_name(value: Any) -> Any:
     if not isinstance(value, str):
         return value
-    if value not in _FRAMING_NAMES:
-        expected = " or ".join(shown(name) for name in _FRAMING_NAMES)
-        raise ValueError(f"found {shown(value)}, expected {expected}{did_you_mean(value, _FRAMING_NAMES)}")
+    if value not in FRAMING_NAMES:
+        expected = " or ".join(shown(name) for name in FRAMING_NAMES)
+        raise ValueError(f"found {shown(value)}, expected {expected}{did_you_mean(value, FRAMING_NAMES)}")
     if value == "sync":
         raise ValueError('found "sync" alone, expected a table with the sync word: { kind = "sync", sync = "A5 5A" }')
     return {"kind": value}

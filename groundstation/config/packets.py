@@ -124,6 +124,7 @@ class Telemetry(FileTable):
     def faults(self) -> Iterator[Found]:
         """Packets that cannot be told apart, fields that cannot stand where they would, counters that are none."""
         yield from self._discriminator_faults()
+        yield from self._checksum_faults()
         for place, packet in enumerate(self.packets):
             for found in (*self._id_faults(packet), *self._place_faults(packet)):
                 yield Found(("packet", place, *found.path), found.text)
@@ -149,6 +150,17 @@ class Telemetry(FileTable):
         for key in ("id_at", "id_at_bit"):
             if self.is_lines and key in self.model_fields_set:
                 yield Found((key,), "found it for lines of text, expected none: a line starts with its tag")
+
+    def _checksum_faults(self) -> Iterator[Found]:
+        checksum = self.checksum
+        if checksum.place == "start" and (self.is_space_packets or self.is_lines):
+            follows = "the packet's own header" if self.is_space_packets else "the line's tag"
+            yield Found(("checksum", "place"), f'found "start", expected "end": {follows} comes first')
+        for key in ("covers", "skip", "leave"):
+            value = getattr(checksum, key)
+            if self.is_lines and value != type(checksum).model_fields[key].default:
+                text = f'found {shown(value)}, expected none: a line\'s checksum covers what stands before its "*"'
+                yield Found(("checksum", key), text)
 
     def _id_faults(self, packet: PacketEntry) -> Iterator[Found]:
         bits = self.discriminator.bits
