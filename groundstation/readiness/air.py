@@ -18,7 +18,7 @@ PA_PER_HPA = 100.0
 ZERO_CELSIUS_K = 273.15
 
 
-@check(Place.AVIONICS, limits=("pressure_error_pa",), needs=("pressure",))
+@check(Place.AVIONICS, limits=("pressure_error_pa",), needs=("pressure",), every_s=1.0)
 def pressure_site(window: Window) -> list[Outcome]:
     """The pressure sensor shows the site's pressure.
 
@@ -44,7 +44,7 @@ def pressure_site(window: Window) -> list[Outcome]:
     return [judged(mean_hpa, limit, unit="hPa", decimals=1, good=good, bad=bad)]
 
 
-@check(Place.AVIONICS, limits=("temperature_min_k", "temperature_max_k"), needs=("temperature",))
+@check(Place.AVIONICS, limits=("temperature_min_k", "temperature_max_k"), needs=("temperature",), every_s=1.0)
 def temperature_range(window: Window) -> list[Outcome]:
     """The avionics bay is neither too cold nor too hot; its temperature moves far too slowly to flicker."""
     celsius = window.need("temperature") - ZERO_CELSIUS_K
@@ -62,7 +62,7 @@ def temperature_range(window: Window) -> list[Outcome]:
     return [judged(celsius, limit, unit="°C", decimals=1, good=good, bad=bad)]
 
 
-@check(Place.AVIONICS, limits=("height_still_m",), needs=("pressure",), every_s=2.0)
+@check(Place.AVIONICS, limits=("height_still_m",), needs=("pressure",), every_s=4.0)
 def pressure_still(window: Window) -> list[Outcome]:
     """The pressure height stands still: means over two seconds stray little within ten.
 
@@ -94,7 +94,7 @@ def pressure_still(window: Window) -> list[Outcome]:
     return [judged(moved_m, limit, unit="m", decimals=1, good=good, bad=bad)]
 
 
-@check(Place.AVIONICS, limits=("temperature_rate_kps",), needs=("temperature",), every_s=2.0)
+@check(Place.AVIONICS, limits=("temperature_rate_kps",), needs=("temperature",), every_s=5.0)
 def temperature_steady(window: Window) -> list[Outcome]:
     """No temperature that is sent jumps: those of bay and pack move far slower than the limit."""
     limit = Limit(None, window.limits.temperature_rate_kps)

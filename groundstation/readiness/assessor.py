@@ -3,7 +3,6 @@
 import logging
 import math
 from collections.abc import Hashable, Sequence
-from typing import NamedTuple
 
 from groundstation.config.vehicle import Place, Vehicle
 from groundstation.inputs import NS_PER_S
@@ -18,16 +17,16 @@ _SILENCE = "packet_age"
 _LINK = (_SILENCE, "packet_loss", "frame_damage")
 
 
-_Key = tuple[str, int | None]
+class _Found:
+    """What one check found when it was last run, by channel, and until when that holds."""
 
+    __slots__ = ("against", "by_channel", "findings", "holds_from_ns", "holds_to_ns")
 
-class _Slow(NamedTuple):
-    """When a slow check was last run, how long that holds while the packets stand as they did, and what it found."""
-
-    at_ns: int
-    every_ns: int
-    standing: Hashable
-    found: dict[_Key, Finding]
+    def __init__(self) -> None:
+        self.by_channel: dict[int | None, Finding] = {}
+        self.findings: tuple[Finding, ...] = ()
+        self.against: tuple[Finding, ...] = ()  # those that are not good
+        self.holds_from_ns = self.holds_to_ns = 0  # runs at once
 
 
 class Assessor:
@@ -41,8 +40,8 @@ class Assessor:
     def __init__(self, vehicle: Vehicle, checks: Sequence[Check] = CHECKS) -> None:
         self._settling_s = vehicle.limits.settling_time_s
         self._checks = tuple(checks)
-        self._known: dict[_Key, Finding] = {}
-        self._slow: dict[str, _Slow] = {}
+        self._found = [(check, _Found()) for check in self._checks]
+        self._standing: Hashable = None
         self._logged: set[str] = set()
         self._passing_since_ns: int | None = None
         self._settling: Finding | None = None
@@ -52,8 +51,7 @@ class Assessor:
     def assess(self, window: Window) -> Assessment:
         """The assessment of one tick; windows must come in order of time."""
         at_ns = window.at_ns
-        findings = self._findings(window)
-        against = [finding for finding in findings if finding.status not in _GOOD]
+        findings, against = self._findings(window)
         left_s = None if against or not findings else self._left_s(at_ns)
         if left_s is None:
             self._passing_since_ns = None
@@ -72,23 +70,27 @@ class Assessor:
             self._passing_since_ns = at_ns
         return self._settling_s - (at_ns - self._passing_since_ns) / NS_PER_S
 
-    def _findings(self, window: Window) -> tuple[Finding, ...]:
-        before, known = self._known, {}
+    def _findings(self, window: Window) -> tuple[tuple[Finding, ...], list[Finding]]:
+        """All findings in the checks' order, and those of them that are not good."""
+        at_ns = window.at_ns
         standing = window.standing
-        for check in self._checks:
-            slow = self._slow.get(check.name)
-            if slow is not None and slow.standing == standing and 0 <= window.at_ns - slow.at_ns < slow.every_ns:
-                known.update(slow.found)
-                continue
-            found = {}
-            for outcome in self._outcomes(check, window):
-                key = check.name, outcome.channel
-                found[key] = _remembered(before.get(key), check, outcome, window.at_ns)
-            known.update(found)
-            if check.every_s and all(f.status is not Status.UNKNOWN for f in found.values()):
-                self._slow[check.name] = _Slow(window.at_ns, round(check.every_s * NS_PER_S), standing, found)
-        self._known = known
-        return tuple(known.values())
+        moved = standing != self._standing
+        self._standing = standing
+        findings: list[Finding] = []
+        against: list[Finding] = []
+        for check, found in self._found:
+            if moved or not found.holds_from_ns <= at_ns < found.holds_to_ns:
+                before, found.by_channel = found.by_channel, {}
+                for outcome in self._outcomes(check, window):
+                    channel = outcome.channel
+                    found.by_channel[channel] = _remembered(before.get(channel), check, outcome, at_ns)
+                found.findings = tuple(found.by_channel.values())
+                found.against = tuple(f for f in found.findings if f.status not in _GOOD)
+                found.holds_from_ns = at_ns
+                found.holds_to_ns = at_ns + _holds_ns(check, found.against)
+            findings += found.findings
+            against += found.against
+        return tuple(findings), against
 
     def _outcomes(self, check: Check, window: Window) -> tuple[Outcome, ...]:
         try:
@@ -108,6 +110,13 @@ class Assessor:
         limit = Limit(self._settling_s)
         self._settling = Finding("settling", Status.UNKNOWN, text, Place.VEHICLE, None, left, "s", limit, since_ns)
         return self._settling
+
+
+def _holds_ns(check: Check, against: tuple[Finding, ...]) -> int:
+    """How long what was found need not be asked again; what is not known is asked again at once."""
+    if not check.every_s or any(finding.status is Status.UNKNOWN for finding in against):
+        return 0
+    return round(check.every_s * NS_PER_S)
 
 
 def _remembered(before: Finding | None, check: Check, outcome: Outcome, at_ns: int) -> Finding:

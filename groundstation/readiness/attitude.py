@@ -22,7 +22,7 @@ def _needs(_vehicle: Vehicle) -> list[tuple[str, ...]]:
     return []  # a vehicle may send none; one that sends some of it is asked for the rest by the tilt
 
 
-@check(Place.AVIONICS, limits=("stuck_time_s",), needs=_needs, figures=_STUCK, every_s=1.0)
+@check(Place.AVIONICS, limits=("stuck_time_s",), needs=_needs, figures=_STUCK, every_s=2.0)
 def attitude_stuck(window: Window) -> list[Outcome]:
     """The attitude's values move as a living filter's do; a vehicle that sends no attitude has no such finding.
 
@@ -43,7 +43,7 @@ def attitude_stuck(window: Window) -> list[Outcome]:
     return [Outcome(Status.FAIL, text, most_s, "s", limit)]
 
 
-@check(Place.AVIONICS, limits=("attitude_error_rad",), needs=_needs, every_s=1.0)
+@check(Place.AVIONICS, limits=("attitude_error_rad",), needs=_needs, every_s=2.0)
 def attitude_agrees(window: Window) -> list[Outcome]:
     """The attitude's up, in the body frame, is where the accelerometer at rest says up is.
 

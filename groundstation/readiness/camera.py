@@ -9,7 +9,7 @@ from groundstation.readiness.window import Unknown, Window
 from groundstation.readiness.words import allowed, number
 from groundstation.table import FloatArray
 
-DRAW_WINDOW_S = 600.0
+DRAW_WINDOW_S = 120.0
 STEP_MEAN_S = 4.0  # on either side of a switching
 STARTING_S = 2.0  # a camera takes so long until it draws what it draws (common practice, no source)
 LEAST_VALUES = 3
@@ -67,11 +67,11 @@ def camera_state(window: Window) -> list[Outcome]:
     return [judged(been_s / S_PER_MINUTE, limit, unit="min", decimals=0, good=good, bad=bad)]
 
 
-@check(Place.CAMERA, needs=_draw_needs, figures=_DRAW, every_s=2.0)
+@check(Place.CAMERA, needs=_draw_needs, figures=_DRAW, every_s=4.0)
 def camera_draw(window: Window) -> list[Outcome]:
     """The camera draws what a running one draws, by the step in the pack's current when it was switched.
 
-    Without a step within the last ten minutes, the current above the vehicle file's for the board is judged. A file
+    Without a step within the last two minutes, the current above the vehicle file's for the board is judged. A file
     that gives no current for the camera has no such finding.
     """
     camera = window.vehicle.camera

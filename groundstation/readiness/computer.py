@@ -39,7 +39,7 @@ def _record_needs(vehicle: Vehicle) -> list[tuple[str, ...]]:
     return [*([("storage_recording",)] if computer.records else []), *([("storage_free",)] if free else [])]
 
 
-@check(Place.AVIONICS, needs=_firmware_needs, figures=_FIRMWARE, every_s=1.0)
+@check(Place.AVIONICS, needs=_firmware_needs, figures=_FIRMWARE, every_s=2.0)
 def firmware_version(window: Window) -> list[Outcome]:
     """The flight computer runs the firmware that the vehicle file states."""
     expected = window.vehicle.computer.firmware_version
@@ -47,7 +47,7 @@ def firmware_version(window: Window) -> list[Outcome]:
     return _same(window, "firmware_version", "The firmware's number is", expected, look)
 
 
-@check(Place.RADIO, needs=_address_needs, figures=_ADDRESS, every_s=1.0)
+@check(Place.RADIO, needs=_address_needs, figures=_ADDRESS, every_s=2.0)
 def vehicle_address(window: Window) -> list[Outcome]:
     """The packets come from the vehicle of the address that the vehicle file states."""
     expected = window.vehicle.computer.address
@@ -55,7 +55,7 @@ def vehicle_address(window: Window) -> list[Outcome]:
     return _same(window, "vehicle_address", "The vehicle's address is", expected, look)
 
 
-@check(Place.AVIONICS, needs=_state_needs, figures=_STATE, every_s=1.0)
+@check(Place.AVIONICS, needs=_state_needs, figures=_STATE, every_s=2.0)
 def vehicle_state(window: Window) -> list[Outcome]:
     """The flight computer believes itself on the pad, by its own number for it."""
     expected = window.vehicle.computer.pad_state
@@ -75,7 +75,7 @@ def _same(window: Window, name: str, what: str, expected: int | None, look: str)
     return [Outcome(Status.FAIL, text, value, "", limit)]
 
 
-@check(Place.AVIONICS, needs=_record_needs, figures=_RECORD, every_s=1.0)
+@check(Place.AVIONICS, needs=_record_needs, figures=_RECORD, every_s=2.0)
 def vehicle_record(window: Window) -> list[Outcome]:
     """The flight computer stores its own record, with room for the flight, where the vehicle file states that."""
     computer = window.vehicle.computer
@@ -100,7 +100,7 @@ def vehicle_record(window: Window) -> list[Outcome]:
     return [judged(window.need("storage_free") / MB, limit, unit="MB", decimals=1, good=good, bad=bad)]
 
 
-@check(Place.AVIONICS, limits=("clock_error",), every_s=2.0)
+@check(Place.AVIONICS, limits=("clock_error",), every_s=5.0)
 def vehicle_clock(window: Window) -> list[Outcome]:
     """The flight computer's clock runs as fast as the station's, within the limit, over ten seconds.
 

@@ -25,7 +25,7 @@ _FIGURES = (
 )
 
 
-@check(Place.PARACHUTE, figures=_FIGURES, every_s=2.0)
+@check(Place.PARACHUTE, figures=_FIGURES, every_s=4.0)
 def pyro_crosstalk(window: Window) -> list[Outcome]:
     """No two pyro circuits move together, of which one is an igniter's: each has its own leads and its own sense."""
     judged = [(p, *found) for p in window.vehicle.pyro if (found := circuit_measurement(window, p))]
@@ -36,7 +36,7 @@ def pyro_crosstalk(window: Window) -> list[Outcome]:
     ]
     if not pairs:
         return []
-    names = [name for _, name, _ in judged]
+    names = tuple(name for _, name, _ in judged)
     _, rows = window.together(names, WINDOW_S)
     values = dict(zip(names, rows, strict=True))
     moved = {name: _moved(values[name], band) for _, name, band in judged if band is not None}

@@ -25,6 +25,7 @@ HAIR_RAD = math.radians(0.05)
 SWEPT_RAD = math.radians(1.0)  # a command that moved so much tells a gain
 LEAST_GAIN, MOST_GAIN = 0.8, 1.2
 LEAST_VALUES = 3
+_BOTH = tuple(f"gimbal_{axis}_{what}" for axis, _ in AXES for what in ("command", "angle"))
 _GAIN = (Figure("angle over command in a sweep", f"{LEAST_GAIN:g} to {MOST_GAIN:g}", PRACTICE),)
 
 
@@ -34,7 +35,7 @@ def _needs(vehicle: Vehicle) -> list[tuple[str, ...]]:
     return [(f"gimbal_{axis}_{what}",) for axis, _ in AXES for what in ("command", "angle")]
 
 
-@check(Place.GIMBAL, limits=("gimbal_neutral_error_rad",), needs=_needs, every_s=1.0)
+@check(Place.GIMBAL, limits=("gimbal_neutral_error_rad",), needs=_needs, every_s=2.0)
 def gimbal_neutral(window: Window) -> list[Outcome]:
     """Both axes are commanded to neutral and stand there; a vehicle without a gimbal has no such finding."""
     gimbal = window.vehicle.gimbal
@@ -63,7 +64,7 @@ def gimbal_neutral(window: Window) -> list[Outcome]:
     return [judged(math.degrees(error), limit, unit="deg", decimals=1, good=good, bad=bad)]
 
 
-@check(Place.GIMBAL, limits=("gimbal_following_rad",), needs=_needs, figures=_GAIN, every_s=1.0)
+@check(Place.GIMBAL, limits=("gimbal_following_rad",), needs=_needs, figures=_GAIN, every_s=5.0)
 def gimbal_follows(window: Window) -> list[Outcome]:
     """Each axis goes where it is told: to a command that stands, and by as much as the command in a sweep."""
     if window.vehicle.gimbal is None:
@@ -92,7 +93,7 @@ def gimbal_follows(window: Window) -> list[Outcome]:
     return [judged(math.degrees(worst[0]), limit, unit="deg", decimals=1, good=good, bad=bad)]
 
 
-@check(Place.GIMBAL, limits=("gimbal_play_rad",), needs=_needs, every_s=2.0)
+@check(Place.GIMBAL, limits=("gimbal_play_rad",), needs=_needs, every_s=5.0)
 def gimbal_play(window: Window) -> list[Outcome]:
     """Under a command that stands the angle strays little: no loose joint, and no slack between two directions.
 
@@ -135,8 +136,9 @@ def _gain(name: str, gain: float) -> Outcome:
 
 def _axis(window: Window, axis: str) -> tuple[FloatArray, FloatArray, FloatArray]:
     """Times [s, up to this moment], commands and angles of one axis over the window."""
-    t_s, rows = window.together((f"gimbal_{axis}_command", f"gimbal_{axis}_angle"), WINDOW_S)
-    return t_s, rows[0], rows[1]
+    t_s, rows = window.together(_BOTH, WINDOW_S)
+    command = 2 * [name for name, _ in AXES].index(axis)
+    return t_s, rows[command], rows[command + 1]
 
 
 def _standing(t_s: FloatArray, command: FloatArray) -> BoolArray:

@@ -19,7 +19,7 @@ _LOOK = {
 }
 
 
-@check(Place.AVIONICS, limits=("gnss_distance_m", "gnss_height_error_m"), figures=_FIGURES, every_s=1.0)
+@check(Place.AVIONICS, limits=("gnss_distance_m", "gnss_height_error_m"), figures=_FIGURES, every_s=2.0)
 def gnss_position(window: Window) -> list[Outcome]:
     """The receiver has a fix that can be believed, near the pad's position and elevation in the station file.
 

@@ -77,7 +77,7 @@ def _margin_db(window: Window, radio: Radio) -> tuple[float, str]:
     return margin_at_db(here_db, radio.pad_distance_m, radio.farthest_m), by
 
 
-@check(Place.RADIO, figures=_CHANNEL, every_s=1.0)
+@check(Place.RADIO, figures=_CHANNEL, every_s=3.0)
 def one_vehicle(window: Window) -> list[Outcome]:
     """Only one vehicle is on the channel: one address, one clock that does not go back and forth.
 

@@ -21,7 +21,7 @@ GYRO = ("gyro_x", "gyro_y", "gyro_z")
 ATTITUDE = ("attitude_w", "attitude_x", "attitude_y", "attitude_z")
 
 
-@check(Place.AVIONICS, limits=("gravity_error_mps2",), needs=ACCEL)
+@check(Place.AVIONICS, limits=("gravity_error_mps2",), needs=ACCEL, every_s=0.4)
 def accelerometer_gravity(window: Window) -> list[Outcome]:
     """The accelerometer at rest shows local gravity, along the body's z axis and upwards.
 
@@ -49,7 +49,7 @@ def accelerometer_gravity(window: Window) -> list[Outcome]:
     return [outcome]
 
 
-@check(Place.AVIONICS, limits=("gyro_rest_radps",), needs=GYRO)
+@check(Place.AVIONICS, limits=("gyro_rest_radps",), needs=GYRO, every_s=0.4)
 def gyro_rest(window: Window) -> list[Outcome]:
     """The gyro shows no rotation while the vehicle stands: no axis' mean rate is beyond the limit."""
     rates = [math.degrees(window.mean(name, MEAN_S)) for name in GYRO]

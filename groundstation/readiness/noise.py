@@ -27,14 +27,14 @@ _SATURATED = (
 )
 
 
-@check(Place.AVIONICS, limits=("accel_noise_min_mps2", "accel_noise_max_mps2"), needs=ACCEL, every_s=2.0)
+@check(Place.AVIONICS, limits=("accel_noise_min_mps2", "accel_noise_max_mps2"), needs=ACCEL, every_s=5.0)
 def accelerometer_noise(window: Window) -> list[Outcome]:
     """Each of the accelerometer's axes is as noisy as a living sensor on a vehicle at rest, no more and no less."""
     limit = Limit(window.limits.accel_noise_min_mps2, window.limits.accel_noise_max_mps2)
     return _judged(window, "accelerometer", ACCEL, limit, unit="m/s²", decimals=3, per_si=1.0)
 
 
-@check(Place.AVIONICS, limits=("gyro_noise_min_radps", "gyro_noise_max_radps"), needs=GYRO, every_s=2.0)
+@check(Place.AVIONICS, limits=("gyro_noise_min_radps", "gyro_noise_max_radps"), needs=GYRO, every_s=5.0)
 def gyro_noise(window: Window) -> list[Outcome]:
     """Each of the gyro's axes is as noisy as a living sensor on a vehicle at rest, no more and no less."""
     least, most = window.limits.gyro_noise_min_radps, window.limits.gyro_noise_max_radps
@@ -42,7 +42,7 @@ def gyro_noise(window: Window) -> list[Outcome]:
     return _judged(window, "gyro", GYRO, limit, unit="deg/s", decimals=3, per_si=math.degrees(1.0))
 
 
-@check(Place.AVIONICS, limits=("pressure_noise_min_pa", "pressure_noise_max_pa"), needs=("pressure",), every_s=2.0)
+@check(Place.AVIONICS, limits=("pressure_noise_min_pa", "pressure_noise_max_pa"), needs=("pressure",), every_s=5.0)
 def pressure_noise(window: Window) -> list[Outcome]:
     """The pressure is as noisy as a living sensor in a vented bay, no more and no less."""
     limit = Limit(window.limits.pressure_noise_min_pa, window.limits.pressure_noise_max_pa)
@@ -76,7 +76,7 @@ def _judged(
     return [judged(worst, limit, unit=unit, decimals=decimals, good=good, bad=bad)]
 
 
-@check(Place.AVIONICS, figures=_SATURATED, every_s=1.0)
+@check(Place.AVIONICS, figures=_SATURATED, every_s=2.0)
 def sensor_range(window: Window) -> list[Outcome]:
     """No axis of accelerometer or gyro was at the end of its range, where it says nothing, for two seconds."""
     sensors = window.vehicle.sensors
@@ -86,16 +86,14 @@ def sensor_range(window: Window) -> list[Outcome]:
         if most is None or not window.in_layout(names[0]):
             continue
         judged_any = True
-        _, rows = window.together(names, RANGE_WINDOW_S)
-        reached = np.max(np.abs(rows), axis=1, initial=0.0) / most
-        axis = int(np.argmax(reached))
-        if reached[axis] >= RANGE_SHARE:
+        reached, name = max((max(map(abs, window.recent(name, RANGE_WINDOW_S))) / most, name) for name in names)
+        if reached >= RANGE_SHARE:
             text = (
-                f"The {sensor}'s {names[axis][-1]} axis was at the end of its range within the last 2 s, "
+                f"The {sensor}'s {name[-1]} axis was at the end of its range within the last 2 s, "
                 f"at most {100 * RANGE_SHARE:g} % allowed. Look at the sensor and its range setting, and whether it "
                 "was knocked."
             )
-            return [Outcome(Status.FAIL, text, round(100.0 * float(reached[axis])), "%", _RANGE_LIMIT)]
+            return [Outcome(Status.FAIL, text, round(100.0 * reached), "%", _RANGE_LIMIT)]
     return [Outcome(Status.PASS, "No axis is at the end of its range.", limit=_RANGE_LIMIT)] if judged_any else []
 
 

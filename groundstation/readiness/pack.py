@@ -24,7 +24,7 @@ from groundstation.readiness.words import allowed, number
 
 MEAN_S = 5.0
 DIP_WINDOW_S = 60.0
-STEP_WINDOW_S = 600.0
+STEP_WINDOW_S = 300.0
 LEAST_CURRENT_A = 0.005
 SERVOS = 2
 MOHM = 1000.0
@@ -33,7 +33,7 @@ _CURRENT = "battery_current"
 _VOLTAGE = "battery_voltage"
 
 
-@check(Place.BATTERY, limits=("cell_sag_v",), needs=(_VOLTAGE,), every_s=2.0)
+@check(Place.BATTERY, limits=("cell_sag_v",), needs=(_VOLTAGE,), every_s=3.0)
 def battery_sag(window: Window) -> list[Outcome]:
     """The pack's voltage has not dipped and come back by more than the limit over the last minute.
 
@@ -154,6 +154,10 @@ def supply_left(window: Window) -> list[Outcome]:
 
 
 def _pack(window: Window, current_a: float) -> Pack:
+    return window.once(("pack", current_a), lambda w: _pack_now(w, current_a))
+
+
+def _pack_now(window: Window, current_a: float) -> Pack:
     battery = window.vehicle.battery
     return pack_from_reading(
         window.mean(_VOLTAGE, MEAN_S),
@@ -174,6 +178,10 @@ def _resistance_ohm(window: Window) -> float:
 
 
 def _resistance(window: Window) -> Resistance | None:
+    return window.once("pack resistance", _resistance_now)
+
+
+def _resistance_now(window: Window) -> Resistance | None:
     t_s, (current_a, voltage_v) = window.together((_CURRENT, _VOLTAGE), STEP_WINDOW_S)
     if not t_s.size or float(np.ptp(current_a)) < LEAST_STEP_A:
         return None

@@ -14,6 +14,7 @@ from groundstation.readiness.words import allowed, number
 OPEN_FACTOR = 10.0
 SHORT_FACTOR = 0.3
 _CLOSED = Limit(1.0, 1.0)
+_JUDGED_BY = "pyro circuits judged by"
 _FIGURES = (
     Figure("resistance or sense voltage of each circuit", "the [[pyro]] table's band", "vehicle file"),
     Figure("called open beyond", f"{OPEN_FACTOR:g} times the band's end", PRACTICE),
@@ -77,8 +78,8 @@ def _circuit(window: Window, pyro: Pyro) -> Outcome:
     outcome = _now(window, pyro)
     if outcome.status is not Status.PASS:
         return outcome
-    name, band = window.fixed(("circuit", pyro.channel), lambda w: circuit_measurement(w, pyro)) or ("", None)
-    dropped = departures(window, name, band) if band is not None else 0
+    judged_by = window.fixed(_JUDGED_BY, _circuits)[pyro.channel]
+    dropped = departures(window, *judged_by) if judged_by is not None else 0
     if not dropped:
         return outcome
     times = "once" if dropped == 1 else f"in {dropped} packets"
@@ -87,6 +88,15 @@ def _circuit(window: Window, pyro: Pyro) -> Outcome:
         f"{number(window.limits.steady_time_s, 0)} s, not at all allowed. {_look(pyro)} Move them and watch."
     )
     return outcome._replace(status=Status.FAIL, text=text)
+
+
+def _circuits(window: Window) -> dict[int, tuple[str, Limit] | None]:
+    """By channel: what its circuit is judged by and the band, where there is one."""
+    found = {pyro.channel: circuit_measurement(window, pyro) for pyro in window.vehicle.pyro}
+    return {
+        channel: (named[0], named[1]) if named is not None and named[1] is not None else None
+        for channel, named in found.items()
+    }
 
 
 def _now(window: Window, pyro: Pyro) -> Outcome:

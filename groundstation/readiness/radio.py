@@ -31,7 +31,7 @@ def packet_age(window: Window) -> list[Outcome]:
     return [Outcome(Status.FAIL, text, round(age_s, 1), "s", limit)]
 
 
-@check(Place.RADIO, limits=("packet_loss",), needs=("sequence",))
+@check(Place.RADIO, limits=("packet_loss",), needs=("sequence",), every_s=1.0)
 def packet_loss(window: Window) -> list[Outcome]:
     """Few of the packets sent over the last five seconds are lost, by the vehicle's packet counter.
 

@@ -25,13 +25,13 @@ def recording_running(window: Window) -> list[Outcome]:
     return [Outcome(Status.FAIL, f"The recording is not running: {text}. Look at the recording folder and its disk.")]
 
 
-@check(Place.STATION, figures=_POWER, every_s=1.0)
+@check(Place.STATION, figures=_POWER, every_s=5.0)
 def laptop_power(window: Window) -> list[Outcome]:
     """The laptop is on mains, or its battery lasts; a session whose station did not watch it has no such finding."""
     return _watched(window, EventKind.LAPTOP_POWER, "Look at the laptop's charger.")
 
 
-@check(Place.STATION, figures=_DISK, every_s=1.0)
+@check(Place.STATION, figures=_DISK, every_s=5.0)
 def laptop_disk(window: Window) -> list[Outcome]:
     """The disk that is recorded to has room; a session whose station did not watch it has no such finding."""
     return _watched(
@@ -39,7 +39,7 @@ def laptop_disk(window: Window) -> list[Outcome]:
     )
 
 
-@check(Place.STATION, figures=_CLOCK, every_s=1.0)
+@check(Place.STATION, figures=_CLOCK, every_s=5.0)
 def laptop_clock(window: Window) -> list[Outcome]:
     """The laptop's clock has not been set during the session, and shows a year that can be."""
     return _watched(

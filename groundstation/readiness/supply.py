@@ -55,7 +55,7 @@ def _steady(window: Window, name: str, what: str, band: tuple[float, float], loo
     return judged(worst, limit, unit="V", decimals=2, good=good, bad=bad)
 
 
-@check(Place.BATTERY, limits=("pack_temperature_min_k", "pack_temperature_max_k"), every_s=1.0)
+@check(Place.BATTERY, limits=("pack_temperature_min_k", "pack_temperature_max_k"), every_s=2.0)
 def pack_temperature(window: Window) -> list[Outcome]:
     """The pack is neither too cold, when it sags, nor too hot; a vehicle that does not measure it has no finding."""
     name = "battery_temperature"

@@ -6,7 +6,7 @@ missing data for a value.
 """
 
 import math
-from collections.abc import Callable, Hashable, Sequence
+from collections.abc import Callable, Hashable
 from dataclasses import dataclass
 from typing import TypeVar, cast
 
@@ -17,7 +17,7 @@ from groundstation.measurements import measurement
 from groundstation.readiness.reading import Newest, Reading, SessionFacts, facts_of, problem
 from groundstation.readiness.words import seconds as in_seconds
 from groundstation.readiness.words import spoken
-from groundstation.state import Phase, State
+from groundstation.state import Phase, Restart, State
 from groundstation.table import FloatArray, IntArray
 from groundstation.timeline import PHASES, STATE_COLUMNS, Series, Timeline
 
@@ -54,12 +54,13 @@ class Sample:
 class Window:
     """The timeline as it stood at `at_ns`; nothing received later can be seen through it."""
 
-    __slots__ = ("_facts", "_newest", "_timeline", "at_ns", "limits", "site", "vehicle")
+    __slots__ = ("_facts", "_newest", "_once", "_timeline", "at_ns", "limits", "site", "vehicle")
 
     def __init__(self, timeline: Timeline, at_ns: int) -> None:
         self._timeline = timeline
         self._facts: SessionFacts = facts_of(timeline)
         self._newest: dict[str, Newest] = {}
+        self._once: dict[Hashable, object] = {}
         self.at_ns = at_ns
         self.vehicle = timeline.vehicle
         self.limits = timeline.vehicle.limits
@@ -144,7 +145,7 @@ class Window:
             raise _impossible(reading, next(v for v in values if problem(v, reading)))
         return values
 
-    def together(self, names: Sequence[str], seconds: float) -> tuple[FloatArray, FloatArray]:
+    def together(self, names: tuple[str, ...], seconds: float) -> tuple[FloatArray, FloatArray]:
         """Several measurements over the last `seconds`, at the times of the first: the others' newest values then.
 
         Args:
@@ -156,24 +157,44 @@ class Window:
         Raises:
             Unknown: As `need`, of any of them.
         """
-        for name in names:
-            self.need(name)
-        first = self._fresh(names[0])[1]
+        return self.once(("together", names, seconds), lambda w: w._rows_together(names, seconds))
+
+    def _rows_together(self, names: tuple[str, ...], seconds: float) -> tuple[FloatArray, FloatArray]:
+        sources = [self._fresh(name) for name in names]
+        for reading, newest in sources:
+            value = newest.row[reading.place]
+            if not reading.least <= value <= reading.greatest:
+                raise _impossible(reading, value)
+        first = sources[0][1]
         start = first.start(self.at_ns, seconds)
         t_ns = first.t_ns[start : first.end]
-        rows = np.empty((len(names), len(t_ns)))
-        good = np.ones(len(t_ns), np.bool_)
-        for row, name in zip(rows, names, strict=True):
-            reading, newest = self._fresh(name)
-            values = newest.table.column(reading.column)
-            if newest is first:
-                row[:] = values[start : first.end]
-            else:
-                at = np.searchsorted(newest.t_ns[: newest.end], t_ns, side="right") - 1
-                good &= at >= 0
-                row[:] = values[np.maximum(at, 0)]
-            good &= (row >= reading.least) & (row <= reading.greatest)
-        return (t_ns[good] - self.at_ns) / NS_PER_S, rows[:, good]
+        t_s = (t_ns - self.at_ns) / NS_PER_S
+        together = self.kept(("places", names), lambda: _Places([reading for reading, _ in sources]))
+        if together.in_one_packet:
+            rows = first.table.rows(start, first.end)[together.places]
+        else:
+            rows = np.array([_held(reading, newest, t_ns) for reading, newest in sources])
+        good = (rows >= together.least) & (rows <= together.greatest)
+        if good.all():
+            return t_s, rows
+        whole = good.all(axis=0)
+        return t_s[whole], rows[:, whole]
+
+    def once(self, key: Hashable, make: Callable[["Window"], T]) -> T:
+        """What `make` gives, worked out once for this moment, for checks that ask the same of it."""
+        if key not in self._once:
+            self._once[key] = make(self)
+        return cast(T, self._once[key])
+
+    def newest(self, name: str) -> tuple[int, int, float]:
+        """How many rows of a measurement's packet have come, when the newest did [ns], and the value in it.
+
+        KeyError where the layout has no such measurement, IndexError where no row has come.
+        """
+        reading = self._facts.readings[name]
+        newest = self._of(reading.packet)
+        rows = newest.table.dropped_rows + newest.end
+        return rows, int(newest.t_ns[newest.end - 1]), newest.row[reading.place]
 
     def rows_since(self, name: str, since_ns: int) -> tuple[IntArray, FloatArray]:
         """Receive times (n,) and values (n,) of a measurement that came after `since_ns`, valid or not.
@@ -316,6 +337,15 @@ class Window:
                 return event
         return None
 
+    @property
+    def restarts(self) -> list[Restart]:
+        """The signs of new starts of the flight computer seen so far, the newest last."""
+        return self._timeline.restarts_until(self.at_ns)
+
+    def since_start_s(self, at_ns: int) -> float:
+        """Seconds from the session's start to a time in it."""
+        return (at_ns - self._timeline.started_ns) / NS_PER_S
+
     def _of(self, name: str) -> Newest:
         newest = self._newest.get(name)
         if newest is None:
@@ -350,6 +380,25 @@ class Window:
 
 _RADIO = "radio table"  # with a space, which no packet's name has
 _STATES = "state table"
+
+
+class _Places:
+    """Where several measurements stand, and their valid ranges as columns."""
+
+    __slots__ = ("greatest", "in_one_packet", "least", "places")
+
+    def __init__(self, readings: list[Reading]) -> None:
+        self.in_one_packet = len({reading.packet for reading in readings}) == 1
+        self.places = [reading.place for reading in readings]
+        self.least = np.array([[reading.least] for reading in readings])
+        self.greatest = np.array([[reading.greatest] for reading in readings])
+
+
+def _held(reading: Reading, newest: Newest, t_ns: IntArray) -> FloatArray:
+    """(n,) values of a measurement at the times (n,): the newest that had come by then; NaN where none had."""
+    at = np.searchsorted(newest.t_ns[: newest.end], t_ns, side="right") - 1
+    values = newest.table.column(reading.column)[np.maximum(at, 0)]
+    return np.where(at >= 0, values, np.nan)
 
 
 def _impossible(reading: Reading, value: float) -> Unknown:
