@@ -187,7 +187,9 @@ def _width(case: Case, body: bytes, packet: Packet, by: int) -> Iterator[Hypothe
         item = fields[0]
         if not 8 <= width <= 64 or len(fields) > 1 or item.is_bit_field or item.count > 1:
             continue
-        if item.kind in ("float", "text", "quaternion", "boolean") and not (item.kind == "float" and width in (32, 64)):
+        if item.kind in ("float", "text", "quaternion", "boolean") and not (
+            item.kind == "float" and width in (32, 64)
+        ):
             continue
         try:
             shifted = moved(packet, first + size, by)

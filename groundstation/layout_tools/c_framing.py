@@ -8,8 +8,6 @@ from decoders.synchronised import Synchronised
 from groundstation.layout_tools.c_checksum import checksum_bits
 from groundstation.layout_tools.errors import LayoutToolError
 
-_COBS_ROOM = 2  # a delimiter, and one code more than the contents at least
-
 
 def frame_size(layout: Layout, body: int) -> int:
     """Bytes of the longest frame with a body of that length, delimiters included.
@@ -17,14 +15,15 @@ def frame_size(layout: Layout, body: int) -> int:
     Raises:
         LayoutToolError: A framing that there is no C for yet.
     """
+    if layout.framing not in (*_STUFFING, "sync", "fixed length", "ccsds"):
+        raise LayoutToolError(f"{layout.framing!r} is not supported in the header yet", where="framing")
     found = framing(layout)
     contents = body + checksum_of(layout).size
     if isinstance(found, Synchronised):
         return found.head_size + contents
-    if isinstance(found, Delimited) and found.name in _STUFFING:
-        longest = 2 * contents if found.name == "hexadecimal lines" else found.longest(contents)
-        return len(found.opening) + longest + len(found.delimiter)
-    raise LayoutToolError(f"{layout.framing!r} is not supported in the header yet", where="framing")
+    assert isinstance(found, Delimited)
+    longest = 2 * contents if found.name == "hexadecimal lines" else found.longest(contents)
+    return len(found.opening) + longest + len(found.delimiter)
 
 
 def framing_functions(layout: Layout, prefix: str) -> str:
@@ -93,8 +92,10 @@ def _seal(layout: Layout, prefix: str, found: Synchronised | None) -> str:
     if found is not None:
         length = found.sync.length
         if length is not None:
-            lines.append(f"    const uint64_t stated_length = (uint64_t)length - {len(found.sync.word)}u"
-                         f" {'-' if length.adds >= 0 else '+'} {abs(length.adds)}u;")
+            lines.append(
+                f"    const uint64_t stated_length = (uint64_t)length - {len(found.sync.word)}u"
+                f" {'-' if length.adds >= 0 else '+'} {abs(length.adds)}u;"
+            )
             lines.append(f"    uint8_t *const length_at = contents + {len(found.sync.word) + length.at};")
         lines += [f"    contents[{i}] = 0x{byte:02X}u;" for i, byte in enumerate(found.sync.word)]
         if length is not None:
@@ -155,8 +156,9 @@ _UNFRAME_COMMENT = """\
 def _plain_unframe(layout: Layout, prefix: str, head: int) -> str:
     found = framing(layout)
     assert isinstance(found, Synchronised)
+    differs = "".join(f" || contents[{i}] != 0x{byte:02X}u" for i, byte in enumerate(found.sync.word))
     word = [
-        f"    if (length < {head}u{''.join(f' || contents[{i}] != 0x{b:02X}u' for i, b in enumerate(found.sync.word))}) {{",
+        f"    if (length < {head}u{differs}) {{",
         "        return 0;",
         "    }",
     ]

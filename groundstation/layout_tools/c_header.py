@@ -6,16 +6,22 @@ nothing. Its structures hold raw numbers, in wire units; comments say what they 
 
 from decoders.checksums import checksum_of
 from decoders.framing import framing
-from decoders.layout import ChecksumPlace, Layout, Packet
+from decoders.layout import ChecksumPlace, Layout, Packet, WireKind
 from groundstation.layout_tools.c_checksum import checksum_function
 from groundstation.layout_tools.c_framing import frame_size, framing_functions
-from groundstation.layout_tools.c_packets import functions, number_functions, structure
+from groundstation.layout_tools.c_packets import functions, label_lines, number_functions, structure
 from groundstation.layout_tools.c_words import comment, identifier
 from groundstation.layout_tools.described import Description
 from groundstation.layout_tools.errors import LayoutToolError
-from groundstation.layout_tools.known_parts import refuse_unknown
+from groundstation.layout_tools.known_parts import PLAIN_KINDS, Target, refuse_unknown
 
-TARGET = "the header"
+TARGET = Target(
+    "the header",
+    kinds=PLAIN_KINDS | {WireKind.TEXT, WireKind.QUATERNION},
+    field=frozenset({"bit_order", "count", "curve", "labels"}),
+    packet=frozenset({"shorter", "filler"}),
+    layout=frozenset({"id_first_bit", "id_bit_order", "address"}),
+)
 
 
 def c_header(description: Description) -> str:
@@ -25,7 +31,7 @@ def c_header(description: Description) -> str:
         LayoutToolError: The layout has something that there is no C for yet; the message names it.
     """
     layout = description.layout
-    refuse_unknown(layout, target=TARGET)
+    refuse_unknown(layout, TARGET)
     prefix = description.short_name
     names = [identifier(packet.name) for packet in layout.packets]
     for name, packet in zip(names, layout.packets, strict=True):
@@ -36,8 +42,8 @@ def c_header(description: Description) -> str:
         _opening(description, guard),
         _sizes(description, prefix),
         *(structure(description, packet, prefix) for packet in layout.packets),
-        *number_functions(prefix, layout.byte_order),
-        *(functions(packet, prefix, layout.id_bits) for packet in layout.packets),
+        number_functions(layout, prefix),
+        *(functions(layout, packet, prefix) for packet in layout.packets),
         checksum_function(layout, prefix),
         framing_functions(layout, prefix),
         *(_frame(layout, packet, prefix) for packet in layout.packets),
@@ -48,10 +54,11 @@ def c_header(description: Description) -> str:
 
 def _opening(description: Description, guard: str) -> str:
     layout = description.layout
+    check = comment(checksum_of(layout).name)
     return f"""\
 /* Telemetry of {comment(description.name)}, written by `groundstation layout header`; do not edit, write it anew.
 
-   framing {comment(layout.framing)}, checksum {comment(checksum_of(layout).name)} sent {layout.checksum_order}-endian,
+   framing {comment(layout.framing)}, checksum {check} sent {layout.checksum_order}-endian,
    numbers {layout.byte_order}-endian. Structures hold raw numbers as they are sent.
 
    To send a packet: fill its structure, call {description.short_name}_PACKET_frame(&packet, buffer) with a buffer of
@@ -69,8 +76,7 @@ def _sizes(description: Description, prefix: str) -> str:
     layout, upper = description.layout, prefix.upper()
     lines = [
         "/* Send it now and then as a field with the meaning layout_fingerprint: the ground compares. */",
-        f'#define {upper}_LAYOUT_FINGERPRINT "{description.fingerprint}"',
-        f"#define {upper}_LAYOUT_FINGERPRINT_NUMBER UINT64_C(0x{description.fingerprint or '0'})",
+        f"#define {upper}_LAYOUT_FINGERPRINT UINT32_C(0x{description.fingerprint:08X})",
         "",
     ]
     for packet in layout.packets:
@@ -79,6 +85,7 @@ def _sizes(description: Description, prefix: str) -> str:
             f"#define {name}_ID {packet.id}u" if layout.id_bits <= 32 else f"#define {name}_ID UINT64_C({packet.id})",
             f"#define {name}_BODY_SIZE {packet.length}u",
             f"#define {name}_FRAME_SIZE {frame_size(layout, packet.length)}u  /* at most */",
+            *label_lines(packet, name),
         ]
     longest = max(packet.length for packet in layout.packets)
     contents = framing(layout).head_size + checksum_of(layout).size + longest

@@ -3,14 +3,17 @@
 import re
 
 _KEYWORDS = frozenset(
-    """
-    auto break case char const continue default do double else enum extern float for goto if inline int long register
-    restrict return short signed sizeof static struct switch typedef union unsigned void volatile while _Bool _Complex
-    _Imaginary and and_eq asm bitand bitor bool catch class compl const_cast delete dynamic_cast explicit export false
-    friend mutable namespace new not not_eq operator or or_eq private protected public reinterpret_cast static_cast
-    template this throw true try typeid typename using virtual wchar_t xor xor_eq alignas alignof char16_t char32_t
-    constexpr decltype noexcept nullptr static_assert thread_local
-    """.split()
+    re.findall(
+        r"\w+",
+        """
+        auto break case char const continue default do double else enum extern float for goto if inline int long
+        register restrict return short signed sizeof static struct switch typedef union unsigned void volatile while
+        _Bool _Complex _Imaginary and and_eq asm bitand bitor bool catch class compl const_cast delete dynamic_cast
+        explicit export false friend mutable namespace new not not_eq operator or or_eq private protected public
+        reinterpret_cast static_cast template this throw true try typeid typename using virtual wchar_t xor xor_eq
+        alignas alignof char16_t char32_t constexpr decltype noexcept nullptr static_assert thread_local
+        """,
+    )
 )
 """Keywords of C99 and, because much firmware is compiled as C++, of C++11 (ISO/IEC 9899:1999, 14882:2011)."""
 

@@ -225,7 +225,7 @@ def _position(item: Item) -> Iterator[Remark]:
 
 
 def reachable(item: Item) -> tuple[float, float] | None:
-    """The least and the greatest value that the raw number reaches, in the column's unit; None for floats and texts."""
+    """The least and the greatest value that the raw number reaches, in the column's unit; None for floats, texts."""
     field = item.field
     if field.kind in (WireKind.FLOAT, WireKind.TEXT, WireKind.QUATERNION) or field.curve is not None:
         return None
@@ -237,6 +237,9 @@ def reachable(item: Item) -> tuple[float, float] | None:
 def resolution(item: Item) -> float | None:
     """What one step of the raw number is worth, in the file's unit; None for floats, texts and curves."""
     field = item.field
-    if field.kind in (WireKind.FLOAT, WireKind.TEXT, WireKind.QUATERNION, WireKind.BOOLEAN) or field.curve is not None:
+    if (
+        field.kind in (WireKind.FLOAT, WireKind.TEXT, WireKind.QUATERNION, WireKind.BOOLEAN)
+        or field.curve is not None
+    ):
         return None
     return abs(field.scale / item.unit_scale)

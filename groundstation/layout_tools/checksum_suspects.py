@@ -1,4 +1,4 @@
-"""Mistakes of the checksum: which other checksum, start value, order, range or place gives the number in the frame."""
+"""Mistakes of the checksum: which other one, start value, order, range or place gives the number in the frame."""
 
 import math
 from collections.abc import Iterator
@@ -76,7 +76,8 @@ def damage_suspects(case: Case) -> Iterator[Hypothesis]:
                 Mistake.DAMAGE,
                 "the frame was damaged on the way",
                 (
-                    f"with bit {place % 8} of byte {place // 8} of the contents turned over it is sound; {by_chance(bits)}",
+                    f"with bit {place % 8} of byte {place // 8} of the contents turned over it is sound; "
+                    f"{by_chance(bits)}",
                 ),
                 bits,
                 "nothing, if other frames decode",
@@ -167,10 +168,15 @@ def _model(layout: Layout) -> CrcModel | None:
 
 def _named(model: CrcModel) -> str:
     """The catalogue's name in brackets, if it has one."""
-    for name, known in CATALOGUE.items():
-        if replace(known, name="") == replace(model, name=""):
-            return f" (that is {name})"
-    return ""
+    name = _NAMES.get(_parameters(model))
+    return "" if name is None else f" (that is {name})"
+
+
+def _parameters(model: CrcModel) -> tuple[int, int, int, bool, bool, int]:
+    return model.width, model.polynomial, model.init, model.reflect_in, model.reflect_out, model.xor_out
+
+
+_NAMES = {_parameters(model): name for name, model in CATALOGUE.items()}
 
 
 def _single_changes(layout: Layout) -> Iterator[_Variant]:
@@ -217,10 +223,14 @@ def _other_ranges(case: Case) -> Iterator[_Variant]:
         if first != layout.checksum_from:
             where = f"byte {first} of the body" if first >= 0 else f"{-first} bytes before the body"
             what = f"the checksum covers the bytes from {where} on"
-            yield _Variant(replace(layout, checksum_from=first), Mistake.CHECKSUM_RANGE, what, f"checksum from {first}")
+            yield _Variant(
+                replace(layout, checksum_from=first), Mistake.CHECKSUM_RANGE, what, f"checksum from {first}"
+            )
     other = ChecksumPlace.END if layout.checksum_place is ChecksumPlace.START else ChecksumPlace.START
     what = f"the checksum stands at the {other.value} of the body"
-    yield _Variant(replace(layout, checksum_place=other), Mistake.CHECKSUM_PLACE, what, f"checksum at the {other.value}")
+    yield _Variant(
+        replace(layout, checksum_place=other), Mistake.CHECKSUM_PLACE, what, f"checksum at the {other.value}"
+    )
 
 
 def _others(layout: Layout) -> Iterator[_Variant]:
@@ -232,9 +242,7 @@ def _others(layout: Layout) -> Iterator[_Variant]:
     ones = (1 << model.width) - 1 if model else 0
     for method in every:
         other = replace(layout, checksum=method.name, crc=None)
-        yield _Variant(
-            other, Mistake.CHECKSUM_OTHER, f"the checksum is {method.name}", f'checksum = "{method.name}"'
-        )
+        yield _Variant(other, Mistake.CHECKSUM_OTHER, f"the checksum is {method.name}", f'checksum = "{method.name}"')
     if model is None:
         return
     for init in (0, ones, *(n & ones for n in _NOTABLE)):
@@ -249,7 +257,7 @@ def _others(layout: Layout) -> Iterator[_Variant]:
                     yield _Variant(
                         _with(layout, changed),
                         Mistake.CHECKSUM_OTHER,
-                        f"the CRC has the described polynomial, but {_remedy(changed).partition('start ')[2]} as start",
+                        f"the CRC is the described one but starts from {_remedy(changed).partition('start ')[2]}",
                         _remedy(changed),
                     )
 

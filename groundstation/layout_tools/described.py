@@ -1,4 +1,4 @@
-"""A layout with what the vehicle file says of it besides: valid ranges, meanings, rates, and units as people write them.
+"""A layout with what the vehicle file says of it besides: valid ranges, meanings, rates, units as people write them.
 
 Values are in the unit of the layout's column (SI for standard measurements); `Item.shown` turns them into the unit of
 the vehicle file, which is what a person compares with the firmware's source.
@@ -7,12 +7,12 @@ the vehicle file, which is what a person compares with the firmware's source.
 import math
 import re
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from decoders.fingerprint import layout_fingerprint
-from decoders.layout import Field, Layout, Packet
-from groundstation.config.packets import BitEntry, FieldEntry, PacketEntry
-from groundstation.config.telemetry import columns, layout_of
+from decoders.layout import Field, Layout, Packet, WireKind
+from groundstation.config.fields import FieldEntry
+from groundstation.config.telemetry import Column, columns, layout_of
 from groundstation.config.vehicle import Vehicle
 from groundstation.config.wire import column_unit
 
@@ -21,7 +21,8 @@ from groundstation.config.wire import column_unit
 class Item:
     """One field of one packet: its meaning, its valid range in the column's unit, and the file's own unit.
 
-    A value in the column's unit is `value in the file's unit * unit_scale + unit_bias`.
+    A value in the column's unit is `value in the file's unit * unit_scale + unit_bias`; a value in the file's unit is
+    `raw number (or its curve) * file_scale + file_bias`, and `file_valid` its valid range, both as the file has them.
     """
 
     packet: str
@@ -33,6 +34,9 @@ class Item:
     unit_scale: float = 1.0
     unit_bias: float = 0.0
     text: str = ""
+    file_scale: float = 1.0
+    file_bias: float = 0.0
+    file_valid: tuple[float, float] | None = None
 
     @property
     def where(self) -> str:
@@ -58,17 +62,28 @@ class Item:
 
 @dataclass(frozen=True, slots=True)
 class Description:
-    """What is known of a stream: `rates_hz` by packet, `fingerprint` in hexadecimal digits."""
+    """What is known of a stream: items by packet and field, `rates_hz` by packet."""
 
     name: str
     layout: Layout
     items: Mapping[tuple[str, str], Item] = field(default_factory=dict)
     rates_hz: Mapping[str, float] = field(default_factory=dict)
-    fingerprint: str = ""
+
+    @property
+    def fingerprint(self) -> int:
+        """The layout's, as firmware may send it."""
+        return layout_fingerprint(self.layout)
 
     def item(self, packet: Packet, item: Field) -> Item:
         """What is known of a field; of one that the file says nothing more about, only that."""
-        return self.items.get((packet.name, item.name)) or Item(packet.name, item, unit=item.unit)
+        return self.items.get((packet.name, item.name)) or Item(
+            packet.name, item, unit=item.unit, file_scale=item.scale, file_bias=item.bias
+        )
+
+    def element(self, packet: Packet, item: Field, element: Field) -> Item:
+        """What is known of one element of an array (or of a field that is none), wherever it stands."""
+        own = self.items.get((packet.name, element.name)) or self.item(packet, item)
+        return replace(own, field=element)
 
     def of(self, packet: Packet) -> Iterator[Item]:
         """The items of a packet, in the layout's order."""
@@ -85,34 +100,46 @@ class Description:
 
 def described(vehicle: Vehicle) -> Description:
     """What a vehicle file says of its telemetry."""
-    entries = {
-        (packet.name, entry.name): entry for packet in vehicle.telemetry.packets for entry in _named_entries(packet)
-    }
-    items = {}
-    for column in columns(vehicle):
-        key = (column.packet, column.field.name)
-        entry = entries.get(key)
-        unit, text = (column.field.unit, "") if entry is None else (entry.unit, entry.text)
-        _, unit_scale, unit_bias = column_unit(unit, column.meaning)
-        items[key] = Item(
-            packet=column.packet,
-            field=column.field,
-            meaning=column.meaning,
-            least=float(column.least),
-            greatest=float(column.greatest),
-            unit=unit,
-            unit_scale=unit_scale,
-            unit_bias=unit_bias,
-            text=text,
-        )
-    rates = {packet.name: float(packet.rate_hz) for packet in vehicle.telemetry.packets}
     layout = layout_of(vehicle)
-    return Description(vehicle.name, layout, items, rates, f"{layout_fingerprint(layout):08X}")
+    items: dict[tuple[str, str], Item] = {}
+    for column in columns(vehicle):
+        item = _item(column)
+        items.setdefault((column.packet, column.field.name), item)
+        base = column.field.name.partition("[")[0]
+        if base != column.field.name:  # an array's first element speaks for what all have in common
+            whole = next(p for p in layout.packets if p.name == column.packet).field(base)
+            items.setdefault((column.packet, base), replace(item, field=whole, meaning=None))
+    rates = {packet.name: float(packet.rate_hz) for packet in vehicle.telemetry.packets}
+    return Description(vehicle.name, layout, items, rates)
 
 
-def _named_entries(packet: PacketEntry) -> Iterator[FieldEntry | BitEntry]:
-    for entry in packet.fields:
-        if entry.bits:
-            yield from entry.bits
-        else:
-            yield entry
+def _item(column: Column) -> Item:
+    field_, entry = column.field, column.entry
+    if entry is None or field_.kind is WireKind.QUATERNION:
+        meaning = None if field_.kind is WireKind.QUATERNION else column.meaning
+        return Item(
+            column.packet,
+            field_,
+            meaning,
+            unit=field_.unit,
+            text="" if entry is None else entry.text,
+            file_scale=field_.scale,
+            file_bias=field_.bias,
+        )
+    _, unit_scale, unit_bias = column_unit(entry.unit, column.meaning)
+    scale, bias = (1.0, 0.0) if field_.curve is not None else (entry.scale, entry.offset)
+    wire_scale = entry.wire.scale if isinstance(entry, FieldEntry) else 1.0
+    return Item(
+        packet=column.packet,
+        field=field_,
+        meaning=column.meaning,
+        least=float(column.least),
+        greatest=float(column.greatest),
+        unit=entry.unit,
+        unit_scale=unit_scale,
+        unit_bias=unit_bias,
+        text=entry.text,
+        file_scale=scale * wire_scale,
+        file_bias=bias,
+        file_valid=entry.valid,
+    )

@@ -19,7 +19,7 @@ _MOST_LINES = 12  # of hypotheses; the strongest are what matters
 
 @dataclass(frozen=True, slots=True)
 class Row:
-    """One line of the table: the place in the contents, the bytes there, what they are, raw and in units, a remark."""
+    """One line of the table: place in the contents, the bytes there, what they are, raw and in units, a remark."""
 
     at: int
     data: bytes
@@ -49,7 +49,7 @@ def explained_lines(description: Description, found: Explanation) -> Iterator[st
             yield "     One frame rarely decides: explain another, and keep what fits both."
     elif not found.is_sound:
         yield ""
-        yield "Nothing that was tried would have fitted. A frame damaged on the way looks like this too: explain others."
+        yield "Nothing that was tried would have fitted. A damaged frame looks like this too: explain others."
 
 
 def rows(description: Description, found: Explanation) -> Iterator[Row]:
@@ -110,7 +110,13 @@ def _field_row(one: Reading, body_at: int) -> Row:
             remark = f"outside {item.shown(item.least):.9g} to {item.shown(item.greatest):.9g}"
         elif field.kind is WireKind.BOOLEAN:
             remark = "neither 0 nor 1"
-    raw = repr(one.raw) if isinstance(one.raw, bytes) else f"{one.raw:.9g}" if isinstance(one.raw, float) else str(one.raw)
+    raw = (
+        repr(one.raw)
+        if isinstance(one.raw, bytes)
+        else f"{one.raw:.9g}"
+        if isinstance(one.raw, float)
+        else str(one.raw)
+    )
     return Row(body_at + one.at, one.data, field.name, raw, value, remark)
 
 

@@ -261,9 +261,7 @@ def _word(case: Case, found: Synchronised) -> Iterator[Hypothesis]:
     if not word or case.taken.has_start:
         return
     data = case.data
-    tried = 0
-    for gone in range(len(word), -1, -1):
-        tried += 1
+    for tried, gone in enumerate(range(len(word), -1, -1), 1):
         if gone == len(word):
             candidate, what = word + data, "no sync word is sent"
         else:

@@ -74,9 +74,7 @@ def ranked(hypotheses: Iterable[Hypothesis]) -> tuple[Hypothesis, ...]:
             best[found.sentence] = found
     in_order = sorted(best.values(), key=lambda found: -found.bits)
     weights = [2.0 ** (found.bits - in_order[0].bits) for found in in_order]
-    return tuple(
-        replace(found, share=weight / sum(weights)) for found, weight in zip(in_order, weights, strict=True)
-    )
+    return tuple(replace(found, share=weight / sum(weights)) for found, weight in zip(in_order, weights, strict=True))
 
 
 def tried_bits(tried: int) -> float:

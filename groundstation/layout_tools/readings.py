@@ -45,12 +45,12 @@ class Reading:
 
 def readings(description: Description, packet: Packet, body: bytes, order: ByteOrder) -> tuple[Reading, ...]:
     """Every field that the body is long enough for."""
-    found = []
-    for item in description.of(packet):
-        for element in item.field.elements:
-            if element.first_bit + element.span <= 8 * len(body):
-                found.append(reading(replace(item, field=element), body, order))
-    return tuple(found)
+    return tuple(
+        reading(description.element(packet, field, element), body, order)
+        for field in packet.fields
+        for element in field.elements
+        if element.first_bit + element.span <= 8 * len(body)
+    )
 
 
 def reading(item: Item, body: bytes, order: ByteOrder) -> Reading:

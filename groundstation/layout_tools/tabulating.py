@@ -17,7 +17,7 @@ def table_lines(description: Description) -> Iterator[str]:
     check = checksum_of(layout)
     yield (
         f"{description.name}: {layout.framing}, {check.name} ({check.size} bytes, {layout.checksum_order}-endian), "
-        f"numbers {layout.byte_order}-endian, fingerprint {description.fingerprint or 'none'}"
+        f"numbers {layout.byte_order}-endian, fingerprint 0x{description.fingerprint:08X}"
     )
     for packet in layout.packets:
         yield ""
@@ -40,7 +40,17 @@ def _rows(description: Description, packet: Packet) -> Iterator[tuple[str, ...]]
         if field.is_bit_field:
             place = f"{byte} bit {field.shift}"
         unit = "" if item.unit == "1" else item.unit
-        yield (place, bits, field.name, field.kind.value, unit, _raw(item), _values(item), _step(item), item.meaning or "")
+        yield (
+            place,
+            bits,
+            field.name,
+            field.kind.value,
+            unit,
+            _raw(item),
+            _values(item),
+            _step(item),
+            item.meaning or "",
+        )
 
 
 def _raw(item: Item) -> str:

@@ -16,7 +16,7 @@ from groundstation.layout_tools.described import Description
 
 @dataclass(frozen=True, slots=True)
 class Taken:
-    """The frame in some bytes, without its delimiter; `contents` is None where the framing is broken, as `broken` says.
+    """The frame in some bytes, without its delimiter; `contents` is None where it is broken, as `broken` says.
 
     `is_ended` tells whether the framing's delimiter stood after it; `has_start` whether its sync word was found.
     """
@@ -70,7 +70,7 @@ class Case:
         return None
 
     def id_of(self, body: bytes) -> int | None:
-        """The discriminator in a body; None where the body is too short; of a layout without one, the only packet's."""
+        """The discriminator in a body; None where it is too short; of a layout without one, the only packet's."""
         if self.layout.id_bits == 0:
             return self.layout.packets[0].id
         place = id_place(self.layout)

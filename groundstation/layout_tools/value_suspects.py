@@ -85,7 +85,7 @@ def _one_swapped(case: Case, body: bytes, one: Reading) -> Iterator[Hypothesis]:
                 Mistake.FIELD_ORDER,
                 f"field {item.where} is sent with {way}",
                 (
-                    f"read so it is {_shown(item.shown(again.value), item.unit)}, within its valid range; as described "
+                    f"read so it is {_shown(item.shown(again.value), item.unit)}, a valid value; as described "
                     f"{_shown(item.shown(one.value), item.unit)}",
                     by_chance(bits),
                 ),
@@ -101,7 +101,7 @@ def _swaps(case: Case, body: bytes, field: Field) -> Iterator[tuple[str, Field, 
     yield "its bytes in the other order", field, body, other_order(order)
     if field.span == 32 and field.container_bits is None:
         at = field.first_bit // 8
-        halves = body[: at] + body[at + 2 : at + 4] + body[at : at + 2] + body[at + 4 :]
+        halves = body[:at] + body[at + 2 : at + 4] + body[at : at + 2] + body[at + 4 :]
         yield "its two halves in the other order", field, halves, order
 
 
@@ -130,7 +130,7 @@ def _other_sign(case: Case, body: bytes, one: Reading, read: tuple[Reading, ...]
         Mistake.SIGNEDNESS,
         f"field {one.item.where} is {meant}, not {field.kind.value}",
         (
-            f"the raw number {one.raw} is {again.raw} if it is {meant}: "
+            f"the raw number {one.raw} is {again.raw!r} if it is {meant}: "
             f"{_shown(one.item.shown(again.value), one.item.unit)}, within its valid range; as described "
             f"{_shown(one.item.shown(one.value), one.item.unit)}",
             by_chance(bits),
@@ -166,7 +166,9 @@ def _other_kind(case: Case, body: bytes, one: Reading) -> Iterator[Hypothesis]:
     for kind in kinds:
         other = replace(field, kind=kind)
         # a float is sent in its unit; only whole numbers are scaled
-        other = replace(other, scale=one.item.unit_scale, bias=one.item.unit_bias) if kind is WireKind.FLOAT else other
+        other = (
+            replace(other, scale=one.item.unit_scale, bias=one.item.unit_bias) if kind is WireKind.FLOAT else other
+        )
         again = as_item(one.item, other, body, case.layout.byte_order)
         # next to nothing as a float is what any small whole number would be
         if again.valid and abs(again.value) > _NOTHING * abs(one.item.greatest - one.item.least):
@@ -201,11 +203,10 @@ def _scales(wrong: tuple[Reading, ...]) -> Iterator[Hypothesis]:
             meant = _in_unit(first, factor, shift)
             yield Hypothesis(
                 Mistake.SCALE,
-                f"{'field' if len(group) == 1 else 'fields'} {fields} {'is' if len(group) == 1 else 'are'} sent {what}",
+                f"{'field' if len(group) == 1 else 'fields'} {fields} sent {what}",
                 (
                     f"{first.item.field.name} would be {_shown(meant, first.item.unit)}, within its valid range; as "
-                    f"described {_shown(first.item.shown(first.value), first.item.unit)}, and other fields are as they "
-                    "should be",
+                    f"described {_shown(first.item.shown(first.value), first.item.unit)}",
                     by_chance(bits),
                 ),
                 max(bits, 1.0) - 0.01 * tried,
@@ -224,7 +225,7 @@ def _is_right(one: Reading, factor: float, shift: float) -> bool:
 
 
 def _scale_bits(one: Reading, tried: int) -> float:
-    """Of raw numbers spread over all magnitudes that are not valid as described: how many some factor would rescue."""
+    """Of raw numbers spread over all magnitudes that are not valid as described: those some factor would rescue."""
     item, field = one.item, one.item.field
     if field.kind is WireKind.FLOAT or field.kind is WireKind.BOOLEAN or not isinstance(one.raw, int):
         return 1.0
@@ -245,5 +246,3 @@ def _scale_bits(one: Reading, tried: int) -> float:
 def _shown(value: float, unit: str) -> str:
     number = f"{value:.6g}".replace("-", "−")
     return number if unit == "1" else f"{number} {unit}"
-
-

@@ -1,7 +1,11 @@
 import os
 import shutil
+import sys
+from pathlib import Path
 
 import pytest
+
+sys.path.insert(0, str(Path(__file__).parent))  # for the modules that several tests share
 
 INSTALL_LINE = "no C compiler on this machine: apt-get install gcc"
 

@@ -11,7 +11,7 @@ from decoders.delimited import Delimited
 from decoders.errors import LayoutError
 from decoders.framing import framing
 from decoders.layout import ByteOrder, Field, Layout, LengthField, Packet, Sync, WireKind
-from decoders.packing import FrameEncoder, raw_limits
+from decoders.packing import FrameEncoder
 from groundstation.config.load import EXAMPLE_VEHICLE, load_vehicle
 from groundstation.layout_tools.described import Description, described
 from groundstation.layout_tools.hypothesis import Mistake
@@ -29,9 +29,7 @@ DESCRIPTIONS = {
     "cobs, little": CURLEW,
     "slip, big": with_layout(replace(CURLEW.layout, framing="slip", byte_order=ByteOrder.BIG)),
     "rfc 1662, CRC-32": with_layout(
-        replace(
-            CURLEW.layout, framing="rfc 1662", checksum="CRC-32/ISO-HDLC", checksum_order=ByteOrder.BIG
-        )
+        replace(CURLEW.layout, framing="rfc 1662", checksum="CRC-32/ISO-HDLC", checksum_order=ByteOrder.BIG)
     ),
     "sync with length, big": with_layout(
         replace(
@@ -61,7 +59,9 @@ def plausible(description: Description, packet: Packet, chance: random.Random) -
     """Values as a vehicle on the pad or in flight would send them, in the columns' units."""
     direction = [chance.gauss(0, 1) for _ in range(4)]
     length = math.sqrt(sum(d * d for d in direction))
-    fixed = dict(zip(("attitude_w", "attitude_x", "attitude_y", "attitude_z"), (d / length for d in direction), strict=True))
+    fixed = dict(
+        zip(("attitude_w", "attitude_x", "attitude_y", "attitude_z"), (d / length for d in direction), strict=True)
+    )
     fixed |= {
         "sequence": chance.randrange(60000),
         "vehicle_time": chance.uniform(5, 3000),
@@ -193,13 +193,13 @@ def signed_for_unsigned(description: Description, chance: random.Random) -> Case
         signed = [
             item
             for item in description.of(packet)
-            if item.field.kind is WireKind.SIGNED and item.least < 0 < item.greatest or item.unit == "degC"
+            if (item.field.kind is WireKind.SIGNED and item.least < 0 < item.greatest) or item.unit == "degC"
         ]
         item = chance.choice(signed)
         if (values[item.field.name] - item.field.bias) / item.field.scale > -0.5:
             continue
         described_so = replace(item.field, kind=WireKind.UNSIGNED)
-        fields = tuple(described_so if f is item.field else f for f in packet.fields)
+        fields = tuple(described_so if f.name == item.field.name else f for f in packet.fields)
         packets = tuple(replace(p, fields=fields) if p is packet else p for p in layout.packets)
         items = {**description.items, (packet.name, item.field.name): replace(item, field=described_so)}
         wrong = replace(description, layout=replace(layout, packets=packets), items=items)

@@ -8,8 +8,14 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from decoders.calibration import Polynomial
 from decoders.crc import CrcModel
+from decoders.fields import number_place, place_of, text_place
+from decoders.fingerprint import layout_fingerprint
+from decoders.framing import contents_of, framing
 from decoders.layout import (
+    Address,
+    BitOrder,
     ByteOrder,
     ChecksumPlace,
     Field,
@@ -29,7 +35,7 @@ from groundstation.layout_tools.errors import LayoutToolError
 
 FLAGS = ["-std=c99", "-Wall", "-Wextra", "-Werror", "-pedantic", "-Wconversion", "-Wsign-conversion", "-O1"]
 
-Raws = dict[str, int | float]
+Raws = dict[str, int | float | bytes]
 
 
 def every_kind(id_bits: int) -> tuple[Field, ...]:
@@ -79,19 +85,23 @@ def driver(layout: Layout, prefix: str) -> str:
         name = f"{prefix}_{identifier(packet.name)}"
         reads, writes = [], []
         for item in packet.fields:
-            member, scalar = f"packet.{identifier(item.name)}", "i64"
-            if item.kind is WireKind.FLOAT:
-                scalar = "f64"
-            elif item.kind is not WireKind.SIGNED:
-                scalar = "u64"
-            c = {"i64": "int64_t", "u64": "uint64_t", "f64": "double"}[scalar]
-            reads.append(f"{{ {c} v; if (fread(&v, 8, 1, stdin) != 1) return 1; {member} = (T{len(reads)})v; }}")
-            reads[-1] = reads[-1].replace(f"(T{len(reads) - 1})", f"(__typeof__({member}))")
-            writes.append(f"{{ {c} v = ({c}){member}; fwrite(&v, 8, 1, stdout); }}")
+            c = {WireKind.FLOAT: "double", WireKind.SIGNED: "int64_t"}.get(item.kind, "uint64_t")
+            for k in range(item.count):
+                member = f"packet.{identifier(item.name)}" + (f"[{k}]" if item.count > 1 else "")
+                if item.kind is WireKind.TEXT:
+                    size = item.bits // 8
+                    reads.append(f"if (fread({member}, {size}, 1, stdin) != 1) return 1;")
+                    writes.append(f"fwrite({member}, {size}, 1, stdout);")
+                    continue
+                reads.append(
+                    f"{{ {c} v; if (fread(&v, 8, 1, stdin) != 1) return 1; {member} = (__typeof__({member}))v; }}"
+                )
+                writes.append(f"{{ {c} v = ({c}){member}; fwrite(&v, 8, 1, stdout); }}")
         size = f"{name.upper()}_FRAME_SIZE"
         pack.append(f"""case {kind}: {{ struct {name} packet; uint8_t frame[{size}]; uint16_t n;
             {" ".join(reads)}
-            n = (uint16_t){name}_frame(&packet, frame); fwrite(&n, 2, 1, stdout); fwrite(frame, 1, n, stdout); break; }}""")
+            n = (uint16_t){name}_frame(&packet, frame);
+            fwrite(&n, 2, 1, stdout); fwrite(frame, 1, n, stdout); break; }}""")
         unpack.append(f"""{{ struct {name} packet; if ({name}_unpack(&packet, body, length)) {{
             putchar({kind}); {" ".join(writes)} continue; }} }}""")
     upper = prefix.upper()
@@ -126,11 +136,17 @@ def compiled(description: Description, gcc: str, folder: Path) -> Path:
     return folder / "driver"
 
 
-def random_raw(item: Field, chance: random.Random) -> int | float:
+def random_raw(item: Field, chance: random.Random) -> int | float | bytes:
+    if item.kind is WireKind.TEXT:
+        return chance.randbytes(item.bits // 8)
+    if item.kind is WireKind.QUATERNION:
+        return chance.getrandbits(item.bits)
     if item.kind is WireKind.BOOLEAN:
         return chance.randrange(2)
     if item.kind is WireKind.FLOAT:
-        number = chance.choice([0.0, -0.0, float("inf"), 1.5, chance.uniform(-1, 1) * 10.0 ** chance.randrange(-30, 30)])
+        number = chance.choice(
+            [0.0, -0.0, float("inf"), 1.5, chance.uniform(-1, 1) * 10.0 ** chance.randrange(-30, 30)]
+        )
         return struct.unpack("<f", struct.pack("<f", number))[0] if item.bits == 32 else number
     least, greatest = raw_limits(item)
     return chance.choice([least, greatest, 0, chance.randint(least, greatest), chance.randint(least, greatest)])
@@ -141,16 +157,19 @@ def random_packets(layout: Layout, count: int, seed: int) -> list[tuple[int, Raw
     made = []
     for _ in range(count):
         kind = chance.randrange(len(layout.packets))
-        made.append((kind, {item.name: random_raw(item, chance) for item in layout.packets[kind].fields}))
+        every = [element for item in layout.packets[kind].fields for element in item.elements]
+        made.append((kind, {element.name: random_raw(element, chance) for element in every}))
     return made
 
 
 def letter(item: Field) -> str:
+    if item.kind is WireKind.TEXT:
+        return f"{item.bits // 8}s"
     return {WireKind.FLOAT: "d", WireKind.SIGNED: "q"}.get(item.kind, "Q")
 
 
 def to_driver(layout: Layout, packets: list[tuple[int, Raws]]) -> bytes:
-    form = ["=B" + "".join(letter(item) for item in packet.fields) for packet in layout.packets]
+    form = ["=B" + "".join(letter(e) for item in packet.fields for e in item.elements) for packet in layout.packets]
     return b"".join(struct.pack(form[kind], kind, *raws.values()) for kind, raws in packets)
 
 
@@ -162,7 +181,8 @@ def framed(data: bytes) -> Iterator[bytes]:
         place += 2 + n
 
 
-def in_units(item: Field, raw: int | float) -> int | float:
+def in_units(item: Field, raw: int | float | bytes) -> int | float | bytes:
+    assert not isinstance(raw, bytes)
     return raw if (item.scale, item.bias) == (1.0, 0.0) else raw * item.scale + item.bias
 
 
@@ -185,7 +205,9 @@ def assert_equal_both_ways(description: Description, gcc: str, folder: Path, cou
         mine = [raws for kind, raws in packets if layout.packets[kind] is table.packet]
         for item in table.packet.fields:
             expected = [in_units(item, raws[item.name]) for raws in mine]
-            np.testing.assert_array_equal(table.columns[item.name], np.array(expected, table.columns[item.name].dtype))
+            np.testing.assert_array_equal(
+                table.columns[item.name], np.array(expected, table.columns[item.name].dtype)
+            )
 
     encoder = FrameEncoder(layout)
     ours = [
@@ -210,7 +232,8 @@ def test_ten_thousand_random_packets_are_the_same_in_c_and_here(order: ByteOrder
 def test_header_of_the_example_vehicle_is_the_same_in_c_and_here(gcc: str, tmp_path: Path) -> None:
     description = described(load_vehicle(EXAMPLE_VEHICLE))
     assert_equal_both_ways(description, gcc, tmp_path, 1_000)
-    assert f'#define CURLEW_LAYOUT_FINGERPRINT "{description.fingerprint}"' in c_header(description)
+    number = layout_fingerprint(description.layout)
+    assert f"#define CURLEW_LAYOUT_FINGERPRINT UINT32_C(0x{number:08X})\n" in c_header(description)
 
 
 SYNC = Sync(b"\xa5\x5a", LengthField(16, at=1, adds=2, byte_order=ByteOrder.BIG), header=3)
@@ -255,7 +278,8 @@ def test_every_framing_and_checksum_is_the_same_in_c_and_here(
 def test_runs_of_254_bytes_are_stuffed_as_here(gcc: str, tmp_path: Path) -> None:
     fields = tuple(Field(f"b{n}", WireKind.UNSIGNED, 8, 8 * n) for n in range(1, 512))
     layouts = [
-        Layout("cobs", "none", ByteOrder.LITTLE, (Packet("run", 1, n, fields[: n - 1]),)) for n in (253, 254, 255, 508, 509)
+        Layout("cobs", "none", ByteOrder.LITTLE, (Packet("run", 1, n, fields[: n - 1]),))
+        for n in (253, 254, 255, 508, 509)
     ]
     for layout in layouts:
         folder = tmp_path / str(layout.packets[0].length)
@@ -284,6 +308,124 @@ def test_damaged_frames_are_refused_in_c(gcc: str, tmp_path: Path) -> None:
     stream = b"".join(struct.pack("=H", len(frame)) + frame for frame in damaged)
     done = subprocess.run([program, "u"], input=stream, capture_output=True, check=True)
     assert done.stdout == b"\xff" * len(damaged)
+
+
+def framed_here(layout: Layout, packet: Packet, raws: Raws) -> bytes:
+    """A packet put together number by number from where each stands, without the encoder."""
+    body = bytearray(packet.filler[: packet.length].ljust(packet.length, b"\0"))
+    order = layout.byte_order
+    if layout.id_bits:
+        number_place(layout.id_first_bit, layout.id_bits, order, layout.id_bit_order, "id").put(body, packet.id)
+    if layout.address is not None:
+        own = layout.address
+        number_place(own.first_bit, own.bits, order, own.bit_order, "address").put(body, own.value)
+    for element in (e for item in packet.fields for e in item.elements):
+        raw = raws[element.name]
+        if isinstance(raw, bytes):
+            body[text_place(element, "text")] = raw
+            continue
+        if element.kind is WireKind.FLOAT:
+            raw = int.from_bytes(struct.pack("<f" if element.bits == 32 else "<d", raw), "little")
+        place_of(element, order, "field").put(body, int(raw) & ((1 << element.bits) - 1))
+    method = framing(layout)
+    judge = contents_of(layout, method)
+    contents = judge.with_room(bytes(body))
+    method.prepare(contents)
+    return method.encode(judge.seal(contents))
+
+
+def odd_kinds(bit_order: BitOrder) -> tuple[Field, ...]:
+    """Fields that keep to no byte, arrays, text, quaternions, labels and curves."""
+    fields = []
+    at = 40
+
+    def field(name: str, kind: WireKind, bits: int, count: int = 1, **rest: object) -> None:
+        nonlocal at
+        order = None if kind is WireKind.TEXT else bit_order
+        fields.append(Field(name, kind, bits, at, bit_order=order, count=count, **rest))  # type: ignore[arg-type]
+        at += bits * count
+
+    field("eleven", WireKind.UNSIGNED, 11)
+    field("signed", WireKind.SIGNED, 13, curve=Polynomial((1.0, 2.0, 0.5)))
+    field("three", WireKind.UNSIGNED, 3, count=7, labels=((0, "idle"), (1, "boost phase")))
+    field("real", WireKind.FLOAT, 32)
+    field("wide", WireKind.UNSIGNED, 57)
+    field("attitude", WireKind.QUATERNION, 32)
+    field("pad", WireKind.UNSIGNED, -at % 8 or 8)
+    field("call", WireKind.TEXT, 48)
+    field("words", WireKind.TEXT, 24, count=2)
+    field("sixteen", WireKind.SIGNED, 16, count=4)
+    return tuple(fields)
+
+
+@pytest.mark.parametrize("bit_order", list(BitOrder))
+@pytest.mark.parametrize("order", list(ByteOrder))
+def test_bits_arrays_text_and_addresses_are_the_same_in_c_and_here(
+    order: ByteOrder, bit_order: BitOrder, gcc: str, tmp_path: Path
+) -> None:
+    fields = odd_kinds(bit_order)
+    last = fields[-1].first_bit + fields[-1].span
+    packets = (
+        Packet("odd", 5, last // 8, fields, filler=b"\xff\x00\xaa"),
+        Packet("tail", 6, 12, (Field("a", WireKind.UNSIGNED, 32, 64),), shorter=(8,)),
+    )
+    layout = Layout(
+        "cobs",
+        "CRC-16/IBM-3740",
+        order,
+        packets,
+        id_bits=5,
+        id_first_bit=11,
+        id_bit_order=bit_order,
+        address=Address(0x2A5, 10, 20, bit_order),
+    )
+    program = compiled(Description("odd kinds", layout), gcc, tmp_path)
+    sent = random_packets(layout, 2_000, seed=8)
+    frames = packed_in_c(layout, program, sent)
+    assert frames == [framed_here(layout, layout.packets[kind], raws) for kind, raws in sent]
+    decoded = StreamDecoder(layout).feed(b"".join(frames))
+    assert not decoded.rejects
+    assert sum(len(table) for table in decoded.tables) == len(sent)
+    stream = b"".join(struct.pack("=H", len(frame)) + frame for frame in frames)
+    done = subprocess.run([program, "u"], input=stream, capture_output=True, check=True)
+    assert done.stdout == to_driver(layout, sent)
+
+
+def test_packet_without_its_tail_is_read_in_c_with_zeros(gcc: str, tmp_path: Path) -> None:
+    fields = (Field("a", WireKind.UNSIGNED, 16, 8), Field("b", WireKind.UNSIGNED, 32, 24))
+    packet = Packet("p", 1, 7, fields, shorter=(3,))
+    layout = Layout("cobs", "XOR-8", ByteOrder.LITTLE, (packet,))
+    program = compiled(Description("x", layout), gcc, tmp_path)
+    frame = FrameEncoder(layout).encode("p", {"a": 0x1234})
+    done = subprocess.run(
+        [program, "u"], input=struct.pack("=H", len(frame)) + frame, capture_output=True, check=True
+    )
+    assert done.stdout == to_driver(layout, [(0, {"a": 0x1234, "b": 0})])
+
+
+def test_space_packets_are_the_same_in_c_and_here(gcc: str, tmp_path: Path) -> None:
+    fields = (
+        Field("count", WireKind.UNSIGNED, 14, 18, bit_order=BitOrder.MOST),
+        Field("a", WireKind.UNSIGNED, 32, 48),
+    )
+    packet = Packet("p", 291, 10, fields, filler=bytes([0, 0, 0xC0, 0, 0, 0]))
+    layout = Layout(
+        "ccsds",
+        "CRC-16/IBM-3740",
+        ByteOrder.BIG,
+        (packet,),
+        id_bits=11,
+        id_first_bit=5,
+        id_bit_order=BitOrder.MOST,
+        checksum_order=ByteOrder.BIG,
+    )
+    program = compiled(Description("x", layout), gcc, tmp_path)
+    sent: list[tuple[int, Raws]] = [(0, {"count": 1234, "a": 0x31323334})]
+    frames = packed_in_c(layout, program, sent)
+    assert frames == [FrameEncoder(layout).encode("p", sent[0][1])]  # type: ignore[arg-type]
+    # marker of 131.0-B; primary header of 133.0-B: version 0, telemetry, process 0x123, unsegmented, count 1234, and
+    # 4 + 2 bytes behind it, less one
+    assert frames[0].startswith(bytes.fromhex("1A CF FC 1D 01 23 C4 D2 00 05 31 32 33 34"))
 
 
 def test_text_of_the_file_cannot_break_out_of_a_comment(gcc: str, tmp_path: Path) -> None:
