@@ -83,15 +83,17 @@ def camera_draw(window: Window) -> list[Outcome]:
     step_a = _step_a(t_s, current_a, on)
     board_a = window.vehicle.loads.board_a
     if step_a is None and board_a is not None:
+        # Only once the state has been the same for as long as a switched camera takes to show in the current.
+        settled = bool(np.all(on[t_s > -STEP_MEAN_S - STARTING_S] == on[-1])) if on.size else False
         lately = current_a[t_s > -STEP_MEAN_S]
-        above_a = float(np.median(lately)) - board_a if lately.size >= LEAST_VALUES else 0.0
-        if not runs and above_a >= least_a:
+        above_a = float(np.median(lately)) - board_a if settled and lately.size >= LEAST_VALUES else None
+        if not runs and above_a is not None and above_a >= least_a:
             text = (
                 f"The camera is off by its state, but the pack gives {number(above_a, 2)} A more than the board's "
                 f"{number(board_a, 2)} A. Look at the camera: it may run all the same."
             )
             return [Outcome(Status.FAIL, text, round(above_a, 2), "A", Limit(None, least_a))]
-        step_a = above_a if runs and bool(np.all(on[t_s > -STEP_MEAN_S - STARTING_S] == 1.0)) else None
+        step_a = above_a if runs else None
     if step_a is None:
         state = "starting" if runs else "off"
         return [Outcome(Status.PASS, f"The camera is {state}; its draw has not been seen yet.")]

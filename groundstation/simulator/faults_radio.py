@@ -62,7 +62,7 @@ RADIO_FAULTS = (
         "signal-weak",
         f"the signal is {WEAKER_DB:.0f} dB weaker",
         ("radio_margin",),
-        8.0,
+        12.0,
         ("rssi", "snr"),
         on_values=_weaker,
     ),

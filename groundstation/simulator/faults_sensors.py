@@ -254,7 +254,7 @@ SENSOR_FAULTS = (
         "attitude-frozen",
         "the attitude repeats its last values",
         ("attitude_stuck",),
-        6.0,
+        10.0,
         ATTITUDE,
         on_values=frozen(*ATTITUDE),
     ),

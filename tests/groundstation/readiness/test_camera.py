@@ -77,6 +77,12 @@ def test_camera_just_switched_on_is_not_yet_judged(pad) -> None:
     assert switched(pad(seconds=4.0), draws_a=0.02).finding("camera_draw").status is PASS
 
 
+def test_camera_switched_off_after_a_long_time_on_is_not_taken_to_run_all_the_same(pad) -> None:
+    for since_s in (1.0, 2.5, 4.5, 7.0):
+        p = switched(pad(seconds=150.0 + since_s), on_s=-1.0, off_s=150.0, draws_a=0.29)
+        assert p.finding("camera_draw").status is PASS
+
+
 def test_leaving_the_camera_on_is_priced_in_minutes(pad) -> None:
     # 0.5 A with it, 0.2 A without: a minute on takes what two and a half minutes without it would.
     text = switched(pad(seconds=8.0)).finding("camera_state").text
