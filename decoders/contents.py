@@ -1,7 +1,8 @@
 """Contents of a frame: what is left of it when its stuffing is taken away.
 
 Contents are a head (sync word and header, where the framing has them), the body and the checksum, which stands before
-or after the body. The discriminator, and the vehicle's address if there is one, stand in every body at one place.
+or after the body; around body and checksum, what a receiver has added. The discriminator, and the vehicle's address
+if there is one, stand in every body at one place.
 """
 
 from collections.abc import Sequence
@@ -42,12 +43,14 @@ class Contents:
         self.byte_order = layout.byte_order
         self._order: Literal["little", "big"] = layout.checksum_order.value
         self._packets = layout.packets
-        self._head = head_size
+        before, after = layout.envelope.before, layout.envelope.after
+        self._head = head_size + before
+        self.envelope = slice(head_size, self._head), after
         at_start = layout.checksum_place is ChecksumPlace.START
-        self.body_at = head_size + (checksum.size if at_start else 0)
-        self._least = head_size + checksum.size
-        self._end = None if at_start or checksum.size == 0 else -checksum.size  # of the body
-        self.stated = slice(head_size, self.body_at) if at_start else slice(self._end, None)
+        self.body_at = self._head + (checksum.size if at_start else 0)
+        self._least = self._head + checksum.size + after
+        self._end = -after - (0 if at_start else checksum.size) or None  # of the body
+        self.stated = slice(self._head, self.body_at) if at_start else slice(self._end, -after or None)
         self.covered, self.covered_too = self._coverage(layout)
         self._id = _MarkedBytes(discriminator_place(layout) if layout.id_bits else None, self.body_at)
         self._address = _MarkedBytes(address_place(layout), self.body_at)

@@ -12,6 +12,7 @@ from decoders.checksums import checksum, checksum_of
 from decoders.contents import Contents
 from decoders.cutting import Cutter
 from decoders.delimited import Delimited
+from decoders.envelope import enveloped, hexadecimal_lines_around
 from decoders.errors import LayoutError
 from decoders.layout import ByteOrder, Layout, LengthField, Sync
 from decoders.synchronised import Synchronised
@@ -82,18 +83,20 @@ def framing(layout: Layout) -> Framing:
     Raises:
         LayoutError: There is none of that name, or it lacks its sync word.
     """
+    if layout.envelope.line:
+        return hexadecimal_lines_around(layout)
     if layout.framing in _STUFFED:
         return _STUFFED[layout.framing]
     if layout.framing == "sync":
         if layout.sync is None or not layout.sync.word:
             raise LayoutError("found no sync word, expected one of at least a byte", where="framing")
-        return Synchronised("sync", layout.sync)
+        return Synchronised("sync", enveloped(layout.sync, layout.envelope))
     if layout.framing in _LINES:
         return TextLines(layout, _LINES[layout.framing], checksum_of(layout))
     if layout.framing == "fixed length":
         return Synchronised("fixed length", Sync(b""))
     if layout.framing == "ccsds":
-        return Synchronised("ccsds", _CCSDS)
+        return Synchronised("ccsds", enveloped(_CCSDS, layout.envelope))
     raise LayoutError(f"found {layout.framing!r}, expected one of {', '.join(names())}", where="framing")
 
 

@@ -180,6 +180,22 @@ class Address:
 
 
 @dataclass(frozen=True, slots=True)
+class Envelope:
+    """What a receiver puts around each packet it heard: `before` bytes before body and checksum, `after` after them.
+
+    The fields stand in those bytes, `before` and `after` taken as one run, and give columns of every packet. Neither
+    a stated length nor the checksum takes in these bytes. With a `line` (framing `hexadecimal lines`) they are text
+    instead: the line is as this says, with {packet} for the packet, {name} for a number of that name and {} for
+    anything without a blank or comma; the fields are then 64-bit floats, all of them after the packet.
+    """
+
+    before: int = 0
+    after: int = 0
+    fields: tuple[Field, ...] = ()
+    line: str = ""
+
+
+@dataclass(frozen=True, slots=True)
 class Layout:
     """A whole telemetry stream: `framing` and `checksum` by name, and the kinds of packet in it.
 
@@ -207,6 +223,7 @@ class Layout:
     id_first_bit: int = 0
     id_bit_order: BitOrder | None = None
     address: Address | None = None
+    envelope: Envelope = Envelope()
 
     def __post_init__(self) -> None:
         if not self.packets:

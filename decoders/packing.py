@@ -4,6 +4,7 @@ from collections.abc import Mapping
 
 from decoders.calibration import DegreesMinutes
 from decoders.contents import address_place, discriminator_place
+from decoders.envelope import put_around
 from decoders.errors import LayoutError
 from decoders.fields import float_bytes, place_of, raw_for, raw_limits, text_place
 from decoders.framing import contents_of, framing
@@ -27,18 +28,34 @@ class FrameEncoder:
 
         Args:
             packet_name: As in the layout.
-            values: By column name, in the field's unit: a value for every column and no other. Booleans are 0 and 1,
-                text is bytes. Of a packet with an optional tail, values for its end may be left out; it is then as
-                short as it can be.
+            values: By column name, in the field's unit: a value for every column and no other, those of a receiver's
+                envelope among them. Booleans are 0 and 1, text is bytes. Of a packet with an optional tail, values
+                for its end may be left out; it is then as short as it can be.
         Returns:
             The bytes to send, with this vehicle's address unless a field there says another. Bits that belong to no
             field are those of the packet's filler, else zero.
         Raises:
             LayoutError: No such packet, a field without a value, or a value that does not fit its field.
         """
-        contents = self._contents.with_room(self.body(packet_name, values))
+        envelope = self._layout.envelope.fields
+        around = {name for item in envelope for name in item.columns}
+        contents = self._contents.with_room(
+            self.body(packet_name, {name: value for name, value in values.items() if name not in around})
+        )
+        if envelope:
+            put_around(contents, self._layout, self._contents, self._around(values))
         self._framing.prepare(contents)
         return self._framing.encode(self._contents.seal(contents))
+
+    def _around(self, values: Mapping[str, float | bytes]) -> bytes:
+        """What a receiver puts around a packet, `before` and `after` as one run."""
+        envelope = self._layout.envelope
+        run = bytearray(envelope.before + envelope.after)
+        packet = Packet("receiver", 0, len(run), envelope.fields)
+        for item in envelope.fields:
+            for element in item.elements:
+                self._put(run, packet, element, values)
+        return bytes(run)
 
     def body(self, packet_name: str, values: Mapping[str, float | bytes]) -> bytes:
         """The packet's body, before checksum and framing; as `encode`."""

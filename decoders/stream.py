@@ -15,6 +15,7 @@ from decoders.columns import ColumnReader
 from decoders.contents import NO_PACKET
 from decoders.cutting import Cut, Stretch
 from decoders.delimited import DelimitedCutter
+from decoders.envelope import EnvelopeReader
 from decoders.errors import FrameError, LineError
 from decoders.framing import contents_of, framing
 from decoders.layout import Layout, Packet, Reason, Reject
@@ -29,7 +30,8 @@ class PacketTable:
 
     start: (n,) offset of the frame's first byte. end: (n,) offset after its last byte, delimiter included.
     columns: by name, (n,) each (see `decoders.layout.Field.columns`); scaled fields float64 in the field's unit,
-    others in their raw type; what an optional tail may lack is float64, NaN where it is missing.
+    others in their raw type; what an optional tail may lack is float64, NaN where it is missing. What the receiver
+    has put around the packets comes last.
     """
 
     packet: Packet
@@ -61,7 +63,8 @@ class StreamDecoder:
         self._framing = framing(layout)
         self._contents = contents_of(layout, self._framing)
         self._cutter = self._framing.cutter(self._contents)
-        around = self._framing.head_size + self._contents.checksum.size
+        envelope = layout.envelope
+        around = self._framing.head_size + self._contents.checksum.size + envelope.before + envelope.after
         self._readers = [
             {
                 around + length: ColumnReader(
@@ -75,6 +78,7 @@ class StreamDecoder:
             }
             for packet in layout.packets
         ]
+        self._envelope = EnvelopeReader(layout, self._contents) if envelope.fields else None
         self._tiles = TileDecoder(layout, self._contents, self._readers) if TileDecoder.takes(layout) else None
         self._opened_at = 0  # a frame that starts right here may be torn
 
@@ -141,11 +145,15 @@ class StreamDecoder:
         for length, reader in readers.items():
             some = mine if len(readers) == 1 else [place for place in mine if len(contents[place] or b"") == length]
             if some:
+                rows = b"".join([contents[place] or b"" for place in some])
+                columns = reader.read(rows)
+                if self._envelope is not None:
+                    columns |= self._envelope.read(rows, length)
                 yield PacketTable(
                     packet=self._layout.packets[kind],
                     start=np.array([cut.starts[place] for place in some], dtype=np.int64),
                     end=np.array([cut.ends[place] for place in some], dtype=np.int64),
-                    columns=reader.read(b"".join([contents[place] or b"" for place in some])),
+                    columns=columns,
                 )
 
     def _lost(self, stretch: Stretch) -> Reject:

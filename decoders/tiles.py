@@ -26,7 +26,7 @@ from numpy.typing import NDArray
 
 from decoders.columns import Column, ColumnReader, Reading
 from decoders.contents import Contents
-from decoders.layout import ByteOrder, ChecksumPlace, Layout
+from decoders.layout import ByteOrder, ChecksumPlace, Envelope, Layout
 
 IntArray = NDArray[np.int64]
 Planes = NDArray[np.uint8]  # (byte position, frame)
@@ -89,7 +89,7 @@ class TileDecoder:
     @staticmethod
     def takes(layout: Layout) -> bool:
         """Whether this is the way for a layout."""
-        return layout.framing == "cobs"
+        return layout.framing == "cobs" and layout.envelope == Envelope()
 
     def decode(self, block: bytes, size: int) -> Harvested:
         """The packets in a block that starts with the start of a frame.

@@ -41,7 +41,15 @@ def name_faults(data: _Row) -> Iterator[Found]:
         yield from _twice(
             [(p, row.get("name")) for p, row in _fields(packet, path)], "name", "a field of this packet"
         )
-    yield from _meaning_faults(packets, channels)
+    yield from _meaning_faults([*packets, *_receiver(telemetry)], channels)
+    around = [(p, row) for path, row in _receiver(telemetry) for p, row in _fields(row, path)]
+    yield from _twice([(path, row.get("name")) for path, row in around], "name", "a field of the receiver")
+    for path, packet in packets:
+        own = {row.get("name") for _, row in _fields(packet, path)}
+        for receiver_path, row in around:
+            if row.get("name") in own:
+                text = f"found {shown(row.get('name'))}, which a field of packet {packet.get('name')} has already"
+                yield Found((*receiver_path, "name"), f"{text}, expected one of its own")
     pull_pin = data.get("pull_pin")
     enabled = pull_pin.get("enables_pyro") if isinstance(pull_pin, dict) else None
     for place, channel in enumerate(enabled if isinstance(enabled, list) else []):
@@ -107,6 +115,14 @@ def _meanings(packet: _Row, packet_path: KeyPath) -> Iterator[tuple[KeyPath, Key
                 yield path, key, meaning
 
 
+def _receiver(telemetry: object) -> Iterator[tuple[KeyPath, _Row]]:
+    """What the receiver puts before and after each packet, as if each were a packet of its own."""
+    receiver = telemetry.get("receiver") if isinstance(telemetry, dict) else None
+    for key in ("before", "after"):
+        if isinstance(receiver, dict) and isinstance(receiver.get(key), list):
+            yield ("telemetry", "receiver", key), {"name": "receiver", "fields": receiver[key]}
+
+
 def _label(packets: list[tuple[KeyPath, _Row]], field_path: KeyPath) -> str:
     packet = next(row for path, row in packets if field_path[: len(path)] == path)
     field = next(row for path, row in _fields(packet, field_path[:3]) if path == field_path)
@@ -127,8 +143,9 @@ def _rows(value: object, path: KeyPath) -> Iterator[tuple[KeyPath, _Row]]:
 
 
 def _fields(packet: _Row, path: KeyPath) -> Iterator[tuple[KeyPath, _Row]]:
-    """Every field of a packet, each followed by its bits."""
-    for field_path, row in _rows(packet.get("fields"), (*path, "fields")):
+    """Every field of a packet (or of what a receiver adds), each followed by its bits."""
+    inner = path if path[-1] in ("before", "after") else (*path, "fields")
+    for field_path, row in _rows(packet.get("fields"), inner):
         yield field_path, row
         yield from _rows(row.get("bits"), (*field_path, "bits"))
 

@@ -8,7 +8,8 @@ from pydantic import BeforeValidator, Field
 
 from decoders import checksums
 from decoders.crc import CrcModel
-from decoders.layout import ByteOrder, ChecksumPlace, LengthField, Sync
+from decoders.layout import ByteOrder, ChecksumPlace, LengthField, Sync, WireKind
+from groundstation.config.fields import FieldEntry
 from groundstation.config.filetable import Count, FileTable, Flag, Found
 from groundstation.config.quantities import shown
 from groundstation.config.shape import OrName
@@ -183,11 +184,11 @@ class ChecksumEntry(FileTable):
         """As decoders call it."""
         return ChecksumPlace(self.place)
 
-    def first_byte(self, framing: FramingEntry) -> int:
-        """Where it starts, counted from the start of the body."""
+    def first_byte(self, framing: FramingEntry, before: int) -> int:
+        """Where it starts, counted from the start of the body; the receiver has put `before` bytes before that."""
         word = len(framing.word) if framing.kind == "sync" else 4 if framing.kind == SPACE_PACKETS else 0
-        before = {"body": 0, "header and body": framing.header_size, "frame": framing.header_size + word}[self.covers]
-        return self.skip - before
+        header = framing.header_size + before
+        return self.skip - {"body": 0, "header and body": header, "frame": header + word}[self.covers]
 
     def faults(self) -> Iterator[Found]:
         """A name that is none, and parameters that are missing, too large or for nothing."""
@@ -207,6 +208,54 @@ class ChecksumEntry(FileTable):
             value = getattr(self, key)
             if self.width is not None and value is not None and value >= 1 << self.width:
                 yield Found((key,), f"found {value:#x}, expected a number of {self.width} bits")
+
+
+class ReceiverEntry(FileTable):
+    """What the receiver itself puts around each packet it heard, such as RSSI and SNR: they belong to that packet.
+
+    Neither the checksum nor a stated length takes it in.
+    """
+
+    before: tuple[FieldEntry, ...] = Field(
+        default=(), description="fields in front of body and checksum (behind a sync word and its header)"
+    )
+    after: tuple[FieldEntry, ...] = Field(default=(), description="fields behind body and checksum")
+    line: str | None = Field(
+        default=None,
+        description='with hexadecimal lines, the whole line, such as "HEARD {},{packet},{rssi}": {packet} stands for '
+        "the digits, {rssi} for a number that `after` lists as f64, {} for anything without a blank or comma",
+    )
+
+    @property
+    def fields(self) -> tuple[FieldEntry, ...]:
+        """Before and after, in one run."""
+        return (*self.before, *self.after)
+
+    def faults(self) -> Iterator[Found]:
+        """Nothing at all, fields that are more than a number, and bytes that are not whole."""
+        if not self.fields:
+            yield Found((), "found no field, expected one or more before or after the packet")
+        for key, entries in (("before", self.before), ("after", self.after)):
+            for place, entry in enumerate(entries):
+                if entry.bits or entry.optional or entry.count > 1 or entry.wire.kind is WireKind.TEXT:
+                    yield Found((key, place), "found more than a number, expected a number such as i8")
+            if bits := sum(entry.span for entry in entries) % 8:
+                yield Found((key,), f"found {bits} bits more than whole bytes, expected a pad{8 - bits} too")
+        if self.line is not None:
+            yield from self._line_faults(self.line)
+
+    def _line_faults(self, line: str) -> Iterator[Found]:
+        if not line.isascii() or not line.isprintable():
+            yield Found(("line",), f"found {shown(line)}, expected printable characters")
+        if self.before:
+            yield Found(("before",), "found it beside line, expected every number of the line in after")
+        for place, entry in enumerate(self.after):
+            if entry.type != "f64":
+                text = f'found {shown(entry.type)} for a number of a line, expected "f64"'
+                yield Found(("after", place, "type"), text)
+        for name in ("packet", *(entry.name for entry in self.after)):
+            if line.count(f"{{{name}}}") != 1:
+                yield Found(("line",), f"found {shown(line)}, expected {{{name}}} in it once")
 
 
 def unknown_checksum(name: str) -> str:

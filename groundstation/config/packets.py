@@ -8,7 +8,7 @@ from pydantic import Field
 from decoders.layout import BitOrder, WireKind
 from groundstation.config.fields import BitEntry, FieldEntry, name_faults
 from groundstation.config.filetable import Count, FileTable, Found, Number
-from groundstation.config.framing import LINES, SPACE_PACKETS, Checksum, Framing
+from groundstation.config.framing import LINES, SPACE_PACKETS, Checksum, Framing, ReceiverEntry
 from groundstation.config.placing import Discriminator, Placed, body_bits, placed
 from groundstation.config.quantities import shown
 from groundstation.config.wire import wire_type
@@ -69,6 +69,7 @@ class Telemetry(FileTable):
     sequence_counts: Literal["packets of its kind", "all packets"] = Field(
         default="all packets", description="what the packet counter counts"
     )
+    receiver: ReceiverEntry | None = Field(default=None, description="what the receiver adds to each packet")
     packets: tuple[PacketEntry, ...] = Field(alias="packet", min_length=1, description="each kind of packet")
 
     @property
@@ -125,6 +126,8 @@ class Telemetry(FileTable):
         """Packets that cannot be told apart, fields that cannot stand where they would, counters that are none."""
         yield from self._discriminator_faults()
         yield from self._checksum_faults()
+        if self.receiver is not None:
+            yield from self._receiver_faults(self.receiver)
         for place, packet in enumerate(self.packets):
             for found in (*self._id_faults(packet), *self._place_faults(packet)):
                 yield Found(("packet", place, *found.path), found.text)
@@ -161,6 +164,15 @@ class Telemetry(FileTable):
             if self.is_lines and value != type(checksum).model_fields[key].default:
                 text = f'found {shown(value)}, expected none: a line\'s checksum covers what stands before its "*"'
                 yield Found(("checksum", key), text)
+
+    def _receiver_faults(self, receiver: ReceiverEntry) -> Iterator[Found]:
+        if self.is_lines:
+            yield Found(("receiver",), "found it for lines of values, expected it among the fields of each packet")
+        if receiver.line is not None and self.framing.kind != "hexadecimal lines":
+            text = f'found it on {shown(self.framing.kind)}, expected it for "hexadecimal lines" only'
+            yield Found(("receiver", "line"), text)
+        if receiver.before and self.is_space_packets:
+            yield Found(("receiver", "before"), 'found it on "ccsds", where the packet follows the sync marker')
 
     def _id_faults(self, packet: PacketEntry) -> Iterator[Found]:
         bits = self.discriminator.bits

@@ -10,10 +10,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from decoders.layout import Address, BitOrder, ByteOrder, Field, Layout, Packet, WireKind
+from decoders.layout import Address, BitOrder, ByteOrder, Envelope, Field, Layout, Packet, WireKind
 from groundstation.config.fields import BitEntry, FieldEntry
 from groundstation.config.packets import PacketEntry, Telemetry
-from groundstation.config.placing import Placed, bit_order_at
+from groundstation.config.placing import Discriminator, Placed, bit_order_at, placed
 from groundstation.config.vehicle import Vehicle
 from groundstation.config.wire import column_unit
 from groundstation.timeline import Source
@@ -52,6 +52,7 @@ def layout_of(vehicle: Vehicle) -> Layout:
     telemetry = vehicle.telemetry
     checksum, framing = telemetry.checksum, telemetry.framing
     discriminator = telemetry.discriminator
+    envelope = _envelope(telemetry)
     return Layout(
         framing=framing.kind,
         checksum=checksum.kind,
@@ -60,7 +61,7 @@ def layout_of(vehicle: Vehicle) -> Layout:
         id_bits=discriminator.bits,
         checksum_order=ByteOrder(checksum.order or telemetry.checksum_order),
         checksum_place=checksum.checksum_place,
-        checksum_from=checksum.first_byte(framing),
+        checksum_from=checksum.first_byte(framing, envelope.before),
         checksum_until=checksum.leave,
         crc=checksum.crc,
         sync=framing.sync_of(checksum.size),
@@ -68,6 +69,7 @@ def layout_of(vehicle: Vehicle) -> Layout:
         id_first_bit=discriminator.first_bit,
         id_bit_order=bit_order_at(discriminator.first_bit, discriminator.bits, _id_bit_order(telemetry)),
         address=_address(telemetry),
+        envelope=envelope,
     )
 
 
@@ -207,6 +209,13 @@ def _columns(telemetry: Telemetry, entry: PacketEntry) -> Iterator[Column]:
                 meaning = next(meanings)
                 least, greatest = _valid(place.entry, meaning)
                 yield Column(entry.name, name, element, meaning, least, greatest, place.entry)
+    for place in _around(telemetry):
+        kind = place.entry.wire.kind
+        if kind is not None:
+            field = _field(telemetry, place, kind)
+            for name, meaning in zip(field.columns, place.entry.every_meaning, strict=True):
+                least, greatest = _valid(place.entry, meaning)
+                yield Column(entry.name, name, field, meaning, least, greatest, place.entry)
 
 
 def _valid(entry: FieldEntry | BitEntry, meaning: str | None) -> tuple[float, float]:
@@ -216,6 +225,26 @@ def _valid(entry: FieldEntry | BitEntry, meaning: str | None) -> tuple[float, fl
     _, scale, bias = column_unit(entry.unit, meaning)
     least, greatest = (value * scale + bias for value in entry.valid)
     return least, greatest
+
+
+def _around(telemetry: Telemetry) -> list[Placed]:
+    """Each field that the receiver puts around a packet with its place in the run of them."""
+    if telemetry.receiver is None:
+        return []
+    return list(placed(telemetry.receiver.fields, Discriminator(0, 0), 0))
+
+
+def _envelope(telemetry: Telemetry) -> Envelope:
+    receiver = telemetry.receiver
+    if receiver is None:
+        return Envelope()
+    places = [(place, place.entry.wire.kind) for place in _around(telemetry)]
+    return Envelope(
+        before=sum(entry.span for entry in receiver.before) // 8,
+        after=sum(entry.span for entry in receiver.after) // 8,
+        fields=tuple(_field(telemetry, place, kind) for place, kind in places if kind is not None),
+        line=receiver.line or "",
+    )
 
 
 def _id_bit_order(telemetry: Telemetry) -> BitOrder:

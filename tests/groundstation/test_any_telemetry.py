@@ -197,6 +197,52 @@ def test_every_kind_of_field_reaches_go() -> None:
     assert (last.verdict, [reason.check for reason in last.reasons]) == ("HOLD", ["layout_fingerprint"])
 
 
+RECEIVERS = {
+    "cobs, bytes after": (
+        '"cobs"',
+        {
+            "after": [
+                {"name": "rssi", "type": "i8", "unit": "dBm", "meaning": "rssi"},
+                {"name": "snr", "type": "i8", "unit": "dB", "scale": 0.25, "meaning": "snr"},
+            ]
+        },
+    ),
+    "sync and length, bytes on both sides": (
+        FRAMINGS["sync and length"],
+        {
+            "before": [{"name": "rssi", "type": "u8", "unit": "dBm", "scale": -1, "meaning": "rssi"}],
+            "after": [{"name": "snr", "type": "i8", "unit": "dB", "scale": 0.25, "meaning": "snr"}],
+        },
+    ),
+    "lines of text around hexadecimal digits": (
+        '"hexadecimal lines"',
+        {
+            "line": "HEARD {},{packet},{rssi},{snr}",
+            "after": [
+                {"name": "rssi", "type": "f64", "unit": "dBm", "meaning": "rssi"},
+                {"name": "snr", "type": "f64", "unit": "dB", "meaning": "snr"},
+            ],
+        },
+    ),
+}
+
+
+@pytest.mark.parametrize(("framing", "receiver"), RECEIVERS.values(), ids=RECEIVERS)
+def test_what_a_receiver_adds_to_each_packet_becomes_measurements_of_it(framing: str, receiver: object) -> None:
+    head = f'byte_order = "little"\nreceiver = {written(receiver)}\n'
+    timeline = flown(vehicle_with(framing, '"CRC-16/IBM-3740"', packets_of_example(), head))
+    assert_go(timeline)
+    assert timeline.reject_counts.total() == 0
+    for name, low, high in (("rssi", -80, -45), ("snr", 5, 15)):
+        for packet in ("motion", "health"):
+            values = timeline.packets[packet].column(name)
+            assert len(values) == len(timeline.packets[packet])
+            assert low < values.min() < values.max() < high
+        series = timeline.series(name)
+        assert series is not None
+        assert len(series.values) == len(timeline.packets["motion"])
+
+
 def _axes(what: str) -> list[str]:
     return [f"{what}_{axis}" for axis in "xyz"]
 
