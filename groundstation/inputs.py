@@ -51,6 +51,8 @@ class EventKind(StrEnum):
     RECORDING = "recording"  # text: "running" or why it is not
     LINK = "link"  # text: what became of the link
     OPERATOR = "operator"  # text: what the operator noted
+    COUNT = "count"  # text: what the operator told the count, see groundstation.operator_actions
+    WAIVER = "waiver"  # text: what the operator waived or took back, see groundstation.operator_actions
     LAPTOP_POWER = "laptop power"  # text: how the laptop is supplied
     LAPTOP_DISK = "laptop disk"  # text: room on the disk that is recorded to
     LAPTOP_CLOCK = "laptop clock"  # text: whether its clock was set

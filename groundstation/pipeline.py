@@ -10,16 +10,20 @@ from groundstation.arrivals import Arrivals, LinkDecoder
 from groundstation.config.station import Site
 from groundstation.config.telemetry import columns_of, layout_of, sources_of
 from groundstation.config.vehicle import Vehicle
+from groundstation.count import Count, CountPhase
+from groundstation.count_limits import PointLimits
 from groundstation.counting import Order
 from groundstation.estimation.estimator import Estimator
 from groundstation.inputs import Chunk, EventKind, StationEvent
 from groundstation.motion import MotionReader
+from groundstation.operator_actions import CountAction, Note, action_of
 from groundstation.packet_order import PacketOrder
 from groundstation.readiness.assessor import Assessor
+from groundstation.readiness.waiving import Waivers
 from groundstation.readiness.window import Window
-from groundstation.state import State
+from groundstation.state import FlightEventKind, State
 from groundstation.taking import Taken
-from groundstation.timeline import RejectRecord, Timeline
+from groundstation.timeline import LogLine, RejectRecord, Timeline
 
 TICK_NS = 200_000_000
 _NOT_DAMAGED = (Reason.TORN_START, Reason.OTHER_VEHICLE)  # rejects that say nothing against the link
@@ -48,12 +52,17 @@ class Pipeline:
             vehicle, site, started_ns=started_ns, packets=columns_of(vehicle), sources=sources_of(vehicle)
         )
         self._order = PacketOrder(vehicle, self.timeline.restarts.append)
+        self._waivers = Waivers(self._log)
+        self._count = Count(vehicle.count, started_ns, self._log)
+        self._points = PointLimits(vehicle)
+        self.timeline.counts.append(self._count.state)
 
     def feed(self, item: Chunk | StationEvent) -> None:
         """Take in the next item; its times must not lie before any item's before it."""
         if isinstance(item, StationEvent):
             self._tick_before(item.at_ns)
             self.timeline.station_events.append(item)
+            self._act(item)
             if item.kind is EventKind.LINK and not item.ok and item.link in self._links:
                 self._take(item.link, self._links[item.link].restart(item.at_ns))
             return
@@ -69,6 +78,43 @@ class Pipeline:
         self._tick_before(now_ns + 1)
         self.timeline.now_ns = max(self.timeline.now_ns, now_ns)
 
+    def stop_count(self, at_ns: int, why: str) -> None:
+        """Hold the count because nothing is judged any more."""
+        self._count.stop(at_ns, why)
+        self._note_count()
+
+    def _act(self, event: StationEvent) -> None:
+        """Hand what the operator did to what it is about."""
+        action = action_of(event)
+        if isinstance(action, CountAction):
+            self._count.take(action, event.at_ns)
+            self._note_count()
+        elif isinstance(action, Note):
+            self._log(event.at_ns, f"Noted: {action.text}")
+        elif action is not None:
+            self._waivers.take(action, event.at_ns)
+        elif event.kind in (EventKind.COUNT, EventKind.WAIVER):
+            self._log(event.at_ns, f"Not understood, and nothing was done: {event.text}")
+
+    def _log(self, at_ns: int, text: str) -> None:
+        self.timeline.operator_log.append(LogLine(at_ns, text))
+
+    def _note_count(self) -> None:
+        if self._count.state is not self.timeline.counts[-1]:
+            self.timeline.counts.append(self._count.state)
+
+    def _assess(self, at_ns: int) -> None:
+        timeline, state = self.timeline, self._count.state
+        to_go_ns = None if state.phase is CountPhase.NOT_STARTED else state.to_go(at_ns)
+        window = Window(timeline, at_ns)
+        window.vehicle = self._points.vehicle(to_go_ns)
+        window.limits = window.vehicle.limits
+        assessment = self._assessor.assess(window, self._waivers)
+        timeline.append_assessment(assessment)
+        liftoff = (e.at_ns for e in timeline.events_until(at_ns) if e.kind is FlightEventKind.LIFTOFF)
+        self._count.tick(assessment, next(liftoff, None))
+        self._note_count()
+
     def _tick_before(self, time_ns: int) -> None:
         if self._next_estimate_ns < time_ns:
             states: list[State] = []
@@ -76,8 +122,7 @@ class Pipeline:
             self.timeline.append_states(states)
         while self._next_tick_ns < time_ns:
             self.timeline.now_ns = self._next_tick_ns
-            window = Window(self.timeline, self._next_tick_ns)
-            self.timeline.append_assessment(self._assessor.assess(window))
+            self._assess(self._next_tick_ns)
             self._next_tick_ns += TICK_NS
 
     def _estimate_before(self, time_ns: int, states: list[State]) -> None:

@@ -4,6 +4,7 @@ from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 
 from groundstation.inputs import Chunk, Stamp, StationEvent
+from groundstation.operator_actions import Action
 from groundstation.pipeline import Pipeline
 from groundstation.timeline import Timeline
 
@@ -73,6 +74,10 @@ class ReplaySession:
         import asyncio
 
         await asyncio.sleep(timeout_s)
+
+    async def act(self, action: Action) -> str | None:
+        """A recording is not changed."""
+        return f"This is a replay of {self.title}: what was done then stays as it was."
 
     def status_lines(self) -> tuple[str, ...]:
         """What is replayed."""

@@ -2,6 +2,7 @@
 
 from typing import Protocol
 
+from groundstation.operator_actions import Action
 from groundstation.timeline import Timeline
 
 
@@ -32,6 +33,10 @@ class Session(Protocol):
 
     async def changed(self, timeout_s: float) -> None:
         """Return when the timeline has grown since the last tick, or after `timeout_s`."""
+        ...
+
+    async def act(self, action: Action) -> str | None:
+        """Enter what the operator did into the session; None, or why it is refused, in a sentence."""
         ...
 
     def status_lines(self) -> tuple[str, ...]:

@@ -22,6 +22,8 @@ from groundstation.inputs import EventKind, Input, StationEvent, Tick
 from groundstation.intake import Handover, Intake
 from groundstation.links.link import Link
 from groundstation.mqtt.publisher import Publisher
+from groundstation.operating import refusal
+from groundstation.operator_actions import Action, event_kind, event_text
 from groundstation.pipeline import Pipeline
 from groundstation.readiness.finding import Assessment, Finding, Status, Verdict
 from groundstation.recording import SessionHeader
@@ -70,6 +72,14 @@ class LiveSession:
         """Return at the next tick, or after the time."""
         with contextlib.suppress(TimeoutError):
             await asyncio.wait_for(self._grown.wait(), timeout_s)
+
+    async def act(self, action: Action) -> str | None:
+        """Record what the operator did; why not, in a sentence, where it is refused."""
+        against = refusal(action, self.timeline)
+        if against is None:
+            # In a thread: the intake lets a sender wait while its queue is full.
+            await asyncio.to_thread(self.intake.tell, event_kind(action), True, event_text(action))
+        return against
 
     def tell_grown(self) -> None:
         """Wake whoever waits for the timeline to grow."""
@@ -151,7 +161,9 @@ async def run_live(
         except Exception:  # the edge: a fault of ours must turn to HOLD, and leave the recording running
             broken = True
             _log.exception("the pipeline stopped; the recording goes on")
-            pipeline.timeline.append_assessment(_stopped(clock.now_ns()))
+            stopped = _stopped(clock.now_ns())
+            pipeline.timeline.append_assessment(stopped)
+            pipeline.stop_count(stopped.at_ns, stopped.findings[0].text)
         changes = pipeline.timeline.verdict_changes
         for change in changes[told:]:
             on_verdict(change, clock.started_ns)

@@ -16,6 +16,7 @@ import numpy as np
 from decoders.layout import Reason, Reject
 from groundstation.config.station import Site
 from groundstation.config.vehicle import Vehicle
+from groundstation.count import CountState
 from groundstation.inputs import NS_PER_S, StationEvent
 from groundstation.readiness.finding import Assessment, Finding
 from groundstation.state import FlightEvent, FlightEventKind, Phase, Restart, State
@@ -36,10 +37,10 @@ STATE_COLUMNS = (
 # Frames taken as packets of their own, frames damaged, and packets that never came, by their counter. A late packet
 # that had been counted as lost has -1 there, so that sums over time come out right.
 RADIO_COLUMNS = ("decoded", "damaged", "lost")
-# How each packet came that was heard: 1 where it had come already; 1 where it came after a later one; 1 where what
-# `radio` says was lost before it is only the least; and for how long it was held back [s], beyond the shortest delay
-# there is, NaN without a clock.
-ARRIVAL_COLUMNS = ("repeated", "late", "at_least", "held_s")
+# How each packet came that was heard: 1 where it had come already; 1 where it came after a later one; 1 where it does
+# not go on from those before; 1 where what `radio` says was lost before it is only the least; and for how long it was
+# held back [s], beyond the shortest delay there is, NaN where that is not known.
+ARRIVAL_COLUMNS = ("repeated", "late", "odd", "at_least", "held_s")
 PHASES = tuple(Phase)
 _PHASE_NUMBER = {phase: k for k, phase in enumerate(PHASES)}
 MAX_REJECTS = 1000  # the newest; the counts by reason go on for ever, and the recording has the bytes
@@ -90,6 +91,14 @@ class RejectRecord:
     reject: Reject
 
 
+@dataclass(frozen=True, slots=True)
+class LogLine:
+    """What became of something the operator did, and when, as a sentence."""
+
+    at_ns: int
+    text: str
+
+
 class Timeline:
     """See the module. `sources` says which series there are: standard measurements, then `packet.field` names."""
 
@@ -114,6 +123,8 @@ class Timeline:
         self.restarts: deque[Restart] = deque(maxlen=MAX_RESTARTS)
         self.events: list[FlightEvent] = []
         self.station_events: list[StationEvent] = []
+        self.counts: list[CountState] = []
+        self.operator_log: list[LogLine] = []
         self.rejects: deque[RejectRecord] = deque(maxlen=MAX_REJECTS)
         self.reject_counts: Counter[Reason] = Counter()
         self.verdict_changes: list[Assessment] = []
@@ -178,6 +189,15 @@ class Timeline:
         """The newest kept assessment up to `at_ns`."""
         k = bisect_right(self._assessments, at_ns, key=lambda a: a.at_ns)
         return self._assessments[k - 1] if k else None
+
+    def count_at(self, at_ns: int) -> CountState | None:
+        """How the count stood at `at_ns`; None before the session's start."""
+        k = bisect_right(self.counts, at_ns, key=lambda c: c.since_ns)
+        return self.counts[k - 1] if k else None
+
+    def log_until(self, at_ns: int) -> list[LogLine]:
+        """What had become of the operator's actions by `at_ns`."""
+        return [line for line in self.operator_log if line.at_ns <= at_ns]
 
     def events_until(self, at_ns: int) -> list[FlightEvent]:
         """The flight's events that had been called by `at_ns`."""

@@ -12,6 +12,7 @@ from typing import Any, Literal
 
 from pydantic import Field
 
+from groundstation.config.count_plan import CountPlan
 from groundstation.config.equipment import Camera, Computer, Loads, PadPlan, Radio, Supplies
 from groundstation.config.filetable import Count, FileTable, Flag, Found, Number
 from groundstation.config.packets import Telemetry
@@ -437,6 +438,7 @@ class Vehicle(FileTable):
     computer: Computer = Field(default_factory=Computer)
     radio: Radio | None = None
     pad: PadPlan = Field(default_factory=PadPlan)
+    count: CountPlan | None = Field(default=None, description="the T-minus count, if one is kept here")
     sensors: Sensors = Field(default_factory=Sensors)
     limits: Limits = Field(default_factory=Limits)
     telemetry: Telemetry

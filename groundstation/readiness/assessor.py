@@ -9,6 +9,7 @@ from groundstation.inputs import NS_PER_S
 from groundstation.readiness.check import Check, Outcome
 from groundstation.readiness.checks import CHECKS
 from groundstation.readiness.finding import Assessment, Finding, Limit, Status, Verdict
+from groundstation.readiness.waiving import Waivers
 from groundstation.readiness.window import Window
 
 _log = logging.getLogger(__name__)
@@ -48,10 +49,17 @@ class Assessor:
         self._verdict: Verdict | None = None
         self._since_ns = 0
 
-    def assess(self, window: Window) -> Assessment:
-        """The assessment of one tick; windows must come in order of time."""
+    def assess(self, window: Window, waivers: Waivers | None = None) -> Assessment:
+        """The assessment of one tick; windows must come in order of time.
+
+        Args:
+            window: What was received up to the tick, with the vehicle file as it holds at this point of the count.
+            waivers: What the operator set aside; None for nothing.
+        """
         at_ns = window.at_ns
         findings, against = self._findings(window)
+        if waivers is not None and (applied := waivers.applied(findings, at_ns)) is not findings:
+            findings, against = applied, [f for f in applied if f.status not in _GOOD]
         left_s = None if against or not findings else self._left_s(at_ns)
         if left_s is None:
             self._passing_since_ns = None
@@ -73,7 +81,7 @@ class Assessor:
     def _findings(self, window: Window) -> tuple[tuple[Finding, ...], list[Finding]]:
         """All findings in the checks' order, and those of them that are not good."""
         at_ns = window.at_ns
-        standing = window.standing
+        standing = window.standing, id(window.vehicle)
         moved = standing != self._standing
         self._standing = standing
         findings: list[Finding] = []
@@ -123,8 +131,8 @@ def _remembered(before: Finding | None, check: Check, outcome: Outcome, at_ns: i
     """The finding with the time its status last changed; the very one before where nothing has changed."""
     if before is None or before.status is not outcome.status:
         return check.finding(outcome, since_ns=at_ns)
-    # Limits come from the vehicle file and the site, which a session does not change.
-    if before.text == outcome.text and before.value == outcome.value and before.stale == outcome.stale:
+    same = before.text == outcome.text and before.value == outcome.value and before.stale == outcome.stale
+    if same and before.limit == outcome.limit:
         return before
     return check.finding(outcome, since_ns=before.since_ns)
 

@@ -31,8 +31,16 @@ class Limit:
 
 
 @dataclass(frozen=True, slots=True)
+class Waiver:
+    """Why a finding does not stand against GO, and until when at the latest [ns]."""
+
+    reason: str
+    until_ns: int
+
+
+@dataclass(frozen=True, slots=True)
 class Finding:
-    """One check's result. `channel` is the pyro channel where the check is about one.
+    """One check's result. `channel` is the pyro channel where the check is about one; `waiver` only where waived.
 
     `value` and `limit` are in `unit`, the unit people read (degrees, hectopascals), as `text` says them. `since_ns`
     is when the status last changed; the checks leave it 0 and the assessor fills it in. `stale` marks an unknown
@@ -49,6 +57,7 @@ class Finding:
     limit: Limit = Limit()
     since_ns: int = 0
     stale: bool = False
+    waiver: Waiver | None = None
 
     @property
     def key(self) -> tuple[str, int | None]:
@@ -70,3 +79,8 @@ class Assessment:
     reasons: tuple[Finding, ...]
     since_ns: int
     settled_in_s: float | None = None
+
+    @property
+    def waived(self) -> tuple[Finding, ...]:
+        """The findings that do not stand against GO because the operator waived them."""
+        return tuple(finding for finding in self.findings if finding.status is Status.WAIVED)

@@ -14,7 +14,7 @@ def tables(table: type[FileTable]) -> set[type[FileTable]]:
     while pending:
         for field in pending.pop().model_fields.values():
             for inner in re.findall(
-                r"groundstation\.config\.(vehicle|packets|equipment)\.(\w+)", repr(field.annotation)
+                r"groundstation\.config\.(vehicle|packets|equipment|count_plan)\.(\w+)", repr(field.annotation)
             ):
                 module = __import__(f"groundstation.config.{inner[0]}", fromlist=[inner[1]])
                 kind = getattr(module, inner[1])
