@@ -8,6 +8,7 @@ from collections.abc import Sequence
 from importlib.metadata import version
 
 from groundstation.cli.assess import ASSESS
+from groundstation.cli.checks import CHECKS
 from groundstation.cli.command import Command
 from groundstation.cli.demo import DEMO
 from groundstation.cli.failure import EXPECTED, INTERRUPTED, failure_of
@@ -20,7 +21,7 @@ from groundstation.cli.replay import REPLAY
 from groundstation.cli.simulate import SIMULATE
 from groundstation.cli.vehicle import VEHICLE
 
-COMMANDS: tuple[Command, ...] = (DEMO, LIVE, SIMULATE, REPLAY, ASSESS, IMPORT, PORTS, LISTEN, VEHICLE, LAYOUT)
+COMMANDS: tuple[Command, ...] = (DEMO, LIVE, SIMULATE, REPLAY, ASSESS, IMPORT, PORTS, LISTEN, VEHICLE, CHECKS, LAYOUT)
 
 _ABOUT = """\
 A ground station for one builder of one actively steered model rocket. It listens to a

@@ -4,7 +4,7 @@ import numpy as np
 
 from groundstation.config.vehicle import Place
 from groundstation.estimation.atmosphere import PadAir, standard_air
-from groundstation.readiness.check import Outcome, check, judged
+from groundstation.readiness.check import Figure, Outcome, check, judged
 from groundstation.readiness.finding import Limit
 from groundstation.readiness.window import Unknown, Window
 from groundstation.readiness.words import allowed, number
@@ -16,9 +16,10 @@ MEANT_VALUES = 4
 PARTS = 5  # of the window, each with a mean of its own
 PA_PER_HPA = 100.0
 ZERO_CELSIUS_K = 273.15
+_SITE = (Figure("pressure at the site", "[site] pressure", "station file"),)
 
 
-@check(Place.AVIONICS, limits=("pressure_error_pa",), needs=("pressure",), every_s=1.0)
+@check(Place.AVIONICS, limits=("pressure_error_pa",), needs=("pressure",), figures=_SITE, every_s=1.0)
 def pressure_site(window: Window) -> list[Outcome]:
     """The pressure sensor shows the site's pressure.
 

@@ -13,6 +13,8 @@ from groundstation.readiness.words import allowed, number
 
 SLOW_S = 5.0
 _LOCAL = "local rules decide"
+_WIND = (Figure("mean wind", "[site] wind", "station file"),)
+_ROD = (Figure("the rod's tilt", "[site] rod_tilt", "station file"),)
 _DISTANCE = (
     Figure("to class D / larger models", "4.6 m / 9.1 m (15 ft / 30 ft)", "model rocket safety code (NAR, 2018)"),
     Figure("H to J / K / L", "30 m / 61 m / 91 m (100, 200, 300 ft)", "high power rocket safety code (NAR, 2012)"),
@@ -21,7 +23,7 @@ _DISTANCE = (
 )
 
 
-@check(Place.RANGE, limits=("wind_mps",), every_s=SLOW_S)
+@check(Place.RANGE, limits=("wind_mps",), figures=_WIND, every_s=SLOW_S)
 def wind(window: Window) -> list[Outcome]:
     """The wind in the station file is within the limit."""
     wind_mps = window.site.wind_mps
@@ -40,7 +42,7 @@ def wind(window: Window) -> list[Outcome]:
     return [judged(wind_mps, limit, unit="m/s", decimals=1, good=good, bad=bad)]
 
 
-@check(Place.RANGE, limits=("rod_tilt_rad",), every_s=SLOW_S)
+@check(Place.RANGE, limits=("rod_tilt_rad",), figures=_ROD, every_s=SLOW_S)
 def rod_tilt(window: Window) -> list[Outcome]:
     """The launch rod's tilt, where the station file gives it, is within the limit."""
     if window.site.rod_tilt_rad is None:

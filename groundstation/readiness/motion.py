@@ -9,19 +9,20 @@ import math
 
 from groundstation.config.vehicle import Place, Vehicle
 from groundstation.estimation.gravity import STANDARD_MPS2, normal_gravity_mps2
-from groundstation.readiness.check import Outcome, check, judged
+from groundstation.readiness.check import Figure, Outcome, check, judged
 from groundstation.readiness.finding import Limit, Status
 from groundstation.readiness.window import Unknown, Window
 from groundstation.readiness.words import allowed, number
 
 MEAN_S = 1.0
+_GRAVITY = (Figure("gravity at the site", "normal gravity of WGS 84", "NGA.STND.0036_1.0.0 (2014)"),)
 LEAST_NORM, MOST_NORM = 0.98, 1.02  # of the attitude quaternion; common practice, no source
 ACCEL = ("accel_x", "accel_y", "accel_z")
 GYRO = ("gyro_x", "gyro_y", "gyro_z")
 ATTITUDE = ("attitude_w", "attitude_x", "attitude_y", "attitude_z")
 
 
-@check(Place.AVIONICS, limits=("gravity_error_mps2",), needs=ACCEL, every_s=0.4)
+@check(Place.AVIONICS, limits=("gravity_error_mps2",), needs=ACCEL, figures=_GRAVITY, every_s=0.4)
 def accelerometer_gravity(window: Window) -> list[Outcome]:
     """The accelerometer at rest shows local gravity, along the body's z axis and upwards.
 

@@ -22,7 +22,8 @@ LEAST_VALUES = 6
 RANGE_WINDOW_S = 2.0
 RANGE_SHARE = 0.98
 _SATURATED = (
-    Figure("range", "[sensors] accel_range and gyro_range", "vehicle file"),
+    Figure("accelerometer's range", "[sensors] accel_range", "vehicle file"),
+    Figure("gyro's range", "[sensors] gyro_range", "vehicle file"),
     Figure("at its end from", f"{100 * RANGE_SHARE:g} % of the range", PRACTICE),
 )
 

@@ -17,7 +17,7 @@ from groundstation.estimation.battery import (
     resistance_from_steps,
     sagged_v,
 )
-from groundstation.readiness.check import Outcome, check, judged
+from groundstation.readiness.check import Figure, Outcome, check, judged
 from groundstation.readiness.finding import Limit
 from groundstation.readiness.window import Unknown, Window
 from groundstation.readiness.words import allowed, number
@@ -31,6 +31,17 @@ MOHM = 1000.0
 S_PER_MINUTE = 60.0
 _CURRENT = "battery_current"
 _VOLTAGE = "battery_voltage"
+_NEW = (Figure("resistance when new", "[battery] internal_resistance", "vehicle file"),)
+_HOLD = (
+    Figure("planned hold", "[pad] planned_hold", "vehicle file"),
+    Figure(
+        "charge by voltage", "open-circuit curve", "Chen and Rincón-Mora, IEEE Trans. Energy Conversion 21(2), 2006"
+    ),
+)
+_LOADS = (
+    Figure("one igniter", "[loads] igniter", "vehicle file"),
+    Figure("one stalled servo", "[loads] servo_stall", "vehicle file"),
+)
 
 
 @check(Place.BATTERY, limits=("cell_sag_v",), needs=(_VOLTAGE,), every_s=3.0)
@@ -62,7 +73,7 @@ def _resistance_needs(vehicle: Vehicle) -> list[tuple[str, ...]]:
     return [(_CURRENT,)] if vehicle.pad.load_step else []
 
 
-@check(Place.BATTERY, limits=("resistance_growth",), needs=_resistance_needs, every_s=5.0)
+@check(Place.BATTERY, limits=("resistance_growth",), needs=_resistance_needs, figures=_NEW, every_s=5.0)
 def battery_resistance(window: Window) -> list[Outcome]:
     """The pack's internal resistance, seen at load steps such as the camera's, has not grown beyond the limit.
 
@@ -95,7 +106,7 @@ def _minutes_needs(vehicle: Vehicle) -> list[tuple[str, ...]]:
     return [(_CURRENT,)] if vehicle.pad.planned_hold_s is not None else []
 
 
-@check(Place.BATTERY, limits=("cell_voltage_min_v",), needs=_minutes_needs, every_s=5.0)
+@check(Place.BATTERY, limits=("cell_voltage_min_v",), needs=_minutes_needs, figures=_HOLD, every_s=5.0)
 def battery_minutes(window: Window) -> list[Outcome]:
     """The pack lasts the planned hold at the present current before it falls below the least voltage for GO.
 
@@ -126,7 +137,7 @@ def battery_minutes(window: Window) -> list[Outcome]:
     return [judged(left.least_minutes, limit, unit="min", decimals=0, good=good, bad=bad)]
 
 
-@check(Place.BATTERY, limits=("cell_voltage_loaded_min_v",), every_s=5.0)
+@check(Place.BATTERY, limits=("cell_voltage_loaded_min_v",), figures=_LOADS, every_s=5.0)
 def supply_left(window: Window) -> list[Outcome]:
     """With one igniter's current and stalled servos on top of the present load the pack keeps its least voltage.
 

@@ -1,13 +1,15 @@
 """Checks of the regulated supplies and of the pack's temperature."""
 
 from groundstation.config.vehicle import Place, Vehicle
-from groundstation.readiness.check import Outcome, check, judged
+from groundstation.readiness.check import Figure, Outcome, check, judged
 from groundstation.readiness.finding import Limit
 from groundstation.readiness.window import Window
 from groundstation.readiness.words import allowed, number
 
 DIP_WINDOW_S = 60.0
 ZERO_CELSIUS_K = 273.15
+_BOARD = (Figure("band", "[supplies] board", "vehicle file"),)
+_SERVO = (Figure("band", "[supplies] servo", "vehicle file"),)
 
 
 def _board_needs(vehicle: Vehicle) -> list[tuple[str, ...]]:
@@ -18,7 +20,7 @@ def _servo_needs(vehicle: Vehicle) -> list[tuple[str, ...]]:
     return [("servo_voltage",)] if vehicle.supplies.servo_v is not None else []
 
 
-@check(Place.AVIONICS, needs=_board_needs, every_s=1.0)
+@check(Place.AVIONICS, needs=_board_needs, figures=_BOARD, every_s=1.0)
 def board_supply(window: Window) -> list[Outcome]:
     """The flight computer's supply has stayed within the vehicle file's band for the last minute: no brown-out."""
     band = window.vehicle.supplies.board_v
@@ -28,7 +30,7 @@ def board_supply(window: Window) -> list[Outcome]:
     return [_steady(window, "board_voltage", "flight computer's supply", band, look)]
 
 
-@check(Place.GIMBAL, needs=_servo_needs, every_s=1.0)
+@check(Place.GIMBAL, needs=_servo_needs, figures=_SERVO, every_s=1.0)
 def servo_supply(window: Window) -> list[Outcome]:
     """The servos' supply has stayed within the vehicle file's band for the last minute."""
     band = window.vehicle.supplies.servo_v
