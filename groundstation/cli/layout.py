@@ -15,9 +15,16 @@ from groundstation.layout_tools.described import Description, described
 from groundstation.layout_tools.explained_text import explained_lines
 from groundstation.layout_tools.explaining import explain
 from groundstation.layout_tools.tabulating import table_lines
+from groundstation.layout_tools.telemetry_toml import telemetry_toml
+from groundstation.layout_tools.xtce_export import xtce
+from groundstation.layout_tools.xtce_import import layout_from_xtce
 
 _MOST_BYTES = 4096  # of a file that are looked at; no frame is longer
 _NOT_SOUND = 1
+_IMPORTED = (
+    "Telemetry from an XTCE document. XTCE does not say how packets are framed: check framing, checksum and rates, "
+    "and add meanings."
+)
 
 
 def _add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -30,7 +37,9 @@ def _add_arguments(parser: argparse.ArgumentParser) -> None:
         own.set_defaults(tool=run)
         return own
 
-    check = tool("check", "faults and risks of the description, each with its fix, and a table of every field", _check)
+    check = tool(
+        "check", "faults and risks of the description, each with its fix, and a table of every field", _check
+    )
     check.add_argument("vehicle", metavar="VEHICLE", type=Path, help="the vehicle file")
 
     why = tool("explain", "one frame byte by byte, and what would have fitted if it does not decode", _explain)
@@ -43,6 +52,14 @@ def _add_arguments(parser: argparse.ArgumentParser) -> None:
     header = tool("header", "a C99 header for the firmware: structures, pack, checksum and framing", _header)
     header.add_argument("vehicle", metavar="VEHICLE", type=Path, help="the vehicle file")
     header.add_argument("--out", metavar="FILE", type=Path, help="the header to write; else it is printed")
+
+    xtce_tool = tool("xtce", "the layout as an XTCE document, or a vehicle file's telemetry from one", _xtce)
+    given = xtce_tool.add_mutually_exclusive_group(required=True)
+    given.add_argument("vehicle", metavar="VEHICLE", nargs="?", type=Path, help="the vehicle file to export")
+    given.add_argument(
+        "--import", dest="document", metavar="FILE", type=Path, help="the XTCE document to read instead"
+    )
+    xtce_tool.add_argument("--out", metavar="FILE", type=Path, help="what to write; else it is printed")
 
 
 def _run(arguments: argparse.Namespace) -> int:
@@ -83,6 +100,19 @@ def _explain(arguments: argparse.Namespace) -> int:
 
 def _header(arguments: argparse.Namespace) -> int:
     _give(c_header(_described(arguments.vehicle)), arguments.out)
+    return 0
+
+
+def _xtce(arguments: argparse.Namespace) -> int:
+    if arguments.document is None:
+        _give(xtce(_described(arguments.vehicle)), arguments.out)
+        return 0
+    try:
+        data = arguments.document.read_bytes()
+    except OSError as error:
+        raise Failure(f"cannot read {arguments.document}: {error.strerror}", FILE) from error
+    description = layout_from_xtce(data, name=arguments.document.name)
+    _give(f"# {_IMPORTED}\n{telemetry_toml(description)}", arguments.out)
     return 0
 
 
@@ -132,7 +162,7 @@ def _offset(text: str) -> int:
     except ValueError:
         value = -1
     if value < 0:
-        raise argparse.ArgumentTypeError(f"found {text!r}, expected a number of bytes from 0 on, such as 1024 or 0x400")
+        raise argparse.ArgumentTypeError(f"found {text!r}, expected a number of bytes, such as 1024 or 0x400")
     return value
 
 
@@ -144,12 +174,15 @@ Works on the packet layout in a vehicle file. check lists what is wrong or risky
 every field with its place, range and resolution. explain takes one frame apart byte by byte;
 if it does not decode, it lists what would have fitted (another byte order, another checksum,
 a field wider, a length counted otherwise and more), each with the evidence there is and no
-more. header writes the layout as C for the firmware. xtce exchanges it with other systems.""",
+more. header writes the layout as C for the firmware. xtce exchanges it with other systems
+(XTCE 1.2, CCSDS 660.0-B).""",
     examples=(
         ("groundstation layout check my-vehicle.toml", "faults with their fix, and a table of all packets"),
         ('groundstation layout explain my-vehicle.toml --hex "03 02 01 03 e8 03 00"', "one frame, byte by byte"),
         ("groundstation layout explain my-vehicle.toml --file capture.bin --at 0x400", "the frame there in a dump"),
         ("groundstation layout header my-vehicle.toml --out telemetry.h", "the layout for the firmware"),
+        ("groundstation layout xtce my-vehicle.toml --out layout.xml", "the layout for other systems"),
+        ("groundstation layout xtce --import layout.xml", "a vehicle file's telemetry from another's document"),
     ),
     never="It changes no vehicle file, and nothing is ever sent to the vehicle.",
     add_arguments=_add_arguments,

@@ -32,6 +32,7 @@ TARGET = Target(
     "XTCE",
     kinds=PLAIN_KINDS | {WireKind.TEXT},
     field=frozenset({"bit_order", "curve", "labels"}),
+    packet=frozenset({"filler"}),
     layout=frozenset({"id_first_bit", "id_bit_order"}),
 )
 
@@ -67,8 +68,8 @@ def xtce(description: Description) -> str:
     _entries(base, head, types, parameters)
     for packet in layout.packets:
         container = ET.SubElement(containers, "SequenceContainer", {"name": packet.name})
-        if packet.tag:
-            _notes(container, {"tag": packet.tag})
+        told = {"tag": packet.tag, "filler": packet.filler.hex()}
+        _notes(container, {name: value for name, value in told.items() if value})
         rate = description.rates_hz.get(packet.name)
         if rate is not None:
             value = repr(rate)

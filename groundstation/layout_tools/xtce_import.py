@@ -129,7 +129,12 @@ class _Reader:
             number_of_kind = 0 if key is None else whole(criteria[key.name][1], name)
             kept.append(
                 Packet(
-                    name, number_of_kind, length, tuple(f for f, _ in fields), tag=_notes(container).get("tag", "")
+                    name,
+                    number_of_kind,
+                    length,
+                    tuple(f for f, _ in fields),
+                    tag=_notes(container).get("tag", ""),
+                    filler=bytes.fromhex(_notes(container).get("filler", "")),
                 )
             )
             items |= {(name, f.name): _item(name, f, one) for f, one in fields}

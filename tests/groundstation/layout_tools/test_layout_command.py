@@ -101,3 +101,20 @@ def test_header_is_printed_or_written(tmp_path: Path, capsys: pytest.CaptureFixt
     assert main(["layout", "header", VEHICLE, "--out", str(out)]) == 0
     assert out.read_text(encoding="utf-8") == printed
     assert capsys.readouterr().out == ""
+
+
+def test_xtce_goes_out_and_comes_back(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    out = tmp_path / "layout.xml"
+    assert main(["layout", "xtce", VEHICLE, "--out", str(out)]) == 0
+    assert main(["layout", "xtce", "--import", str(out)]) == 0
+    shown = capsys.readouterr().out
+    assert shown.startswith("# Telemetry from an XTCE document.")
+    assert '[[telemetry.packet]]\nname = "health"\nid = 2\nrate_hz = 4.0\n' in shown
+
+
+def test_document_that_is_none_is_one_line(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    broken = tmp_path / "broken.xml"
+    broken.write_text("<x/>")
+    assert main(["layout", "xtce", "--import", str(broken)]) != 0
+    captured = capsys.readouterr()
+    assert captured.err == "groundstation: broken.xml: found the element 'x', expected SpaceSystem\n"
