@@ -7,6 +7,7 @@ from decoders.contents import Contents
 from decoders.cutting import Cut, LongRun, Stretch
 from decoders.errors import FrameError
 from decoders.layout import Reason
+from decoders.status_lines import first_line, told
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,8 +58,8 @@ class Delimited:
 class DelimitedCutter:
     """Cuts a stream after each delimiter; empty frames are passed over, and those of nothing but `blank` bytes.
 
-    Holds back at most `longest` bytes. A longer run without a delimiter is a stretch, and cutting goes on after the
-    next delimiter.
+    Holds back at most `longest` bytes, or a line of text. A longer run without a delimiter is a stretch, and cutting
+    goes on after the next delimiter; but lines of text that it begins with are stretches by themselves.
     """
 
     def __init__(self, delimiter: bytes, longest: int, blank: bytes = b"") -> None:
@@ -106,6 +107,8 @@ class DelimitedCutter:
         for piece in pieces:
             following = place + len(piece) + 1
             if len(piece) > longest:
+                piece, place, _ = self._without_lines(piece, place, cut)
+            if len(piece) > longest:
                 run = LongRun(place, longest)
                 run.extend(piece, cut)
                 run.close(self.delimiter, cut)
@@ -114,8 +117,11 @@ class DelimitedCutter:
                 cut.starts.append(place)
                 cut.ends.append(following)
             place = following
-        self._start, self._pending = place, unfinished
+        is_line = False
         if len(unfinished) > longest:
+            unfinished, place, is_line = self._without_lines(unfinished, place, cut)
+        self._start, self._pending = place, unfinished
+        if len(unfinished) > longest and not is_line:
             self._run, self._pending = LongRun(place, longest), b""
             self._run.extend(unfinished, cut)
             self._start = self._run.start
@@ -131,6 +137,16 @@ class DelimitedCutter:
             cut.stretches.append(Stretch(Reason.CUT_SHORT, self._start, offset, text, self._pending))
         self._run, self._pending, self._start = None, b"", offset
         return cut
+
+    def _without_lines(self, held: bytes, place: int, cut: Cut) -> tuple[bytes, int, bool]:
+        """What is left of too many bytes without the lines of text in front, its place, and whether it is a line."""
+        while len(held) > self._longest and self.delimiter != b"\n":
+            end = first_line(held, self._longest)
+            if end <= 0:
+                return held, place, end < 0
+            cut.stretches.append(Stretch(Reason.TEXT, place, place + end, told(held[:end]), held[:end]))
+            held, place = held[end:], place + end
+        return held, place, False
 
     def _continue_run(self, run: "LongRun", data: bytes, cut: Cut) -> bytes:
         """Let the run swallow what belongs to it; what is left of the data."""

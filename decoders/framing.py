@@ -72,6 +72,9 @@ _STUFFED = {
 
 _LINES = {style.name: style for style in (DELIMITED_VALUES, KEY_VALUE, NMEA)}
 
+BINARY = frozenset({"cobs", "slip", "rfc 1662", "sync", "fixed length", "ccsds"})
+"""Framings of bytes, among which lines of text are no frames."""
+
 # CCSDS space packets (133.0-B) behind the attached sync marker (131.0-B): the body starts with the primary header,
 # whose bytes 4 and 5 hold the length of what follows it, less one
 _CCSDS = Sync(bytes.fromhex("1ACFFC1D"), LengthField(16, at=4, adds=7, byte_order=ByteOrder.BIG))

@@ -258,6 +258,7 @@ class Reason(StrEnum):
     UNKNOWN_PACKET = "unknown packet"  # checksum right, no packet has this id
     OVERSIZED = "no end found"  # longer than any legal frame without a delimiter
     CUT_SHORT = "cut short"  # the stream ended inside a frame
+    TEXT = "text line"  # not a frame but a line of text among binary ones, such as a receiver's own status
     OTHER_VEHICLE = "another vehicle"  # checksum right, but another vehicle's address
 
 

@@ -17,8 +17,9 @@ from decoders.cutting import Cut, Stretch
 from decoders.delimited import DelimitedCutter
 from decoders.envelope import EnvelopeReader
 from decoders.errors import FrameError, LineError
-from decoders.framing import contents_of, framing
+from decoders.framing import BINARY, contents_of, framing
 from decoders.layout import Layout, Packet, Reason, Reject
+from decoders.status_lines import ends_of_lines, is_text, told
 from decoders.tiles import LEAST_BLOCK, TileDecoder
 
 IntArray = NDArray[np.int64]
@@ -63,6 +64,7 @@ class StreamDecoder:
         self._framing = framing(layout)
         self._contents = contents_of(layout, self._framing)
         self._cutter = self._framing.cutter(self._contents)
+        self._is_binary = layout.framing in BINARY
         envelope = layout.envelope
         around = self._framing.head_size + self._contents.checksum.size + envelope.before + envelope.after
         self._readers = [
@@ -124,6 +126,8 @@ class StreamDecoder:
         contents = self._framing.decode_each(cut.frames)
         kinds = self._contents.kinds_of(contents)
         rejects = [self._lost(stretch) for stretch in cut.stretches]
+        if self._is_binary and NO_PACKET in kinds:
+            rejects += self._without_text(cut, contents, kinds)
         tables: list[PacketTable] = []
         for kind in sorted(set(kinds)):
             mine = [place for place, found in enumerate(kinds) if found == kind]
@@ -156,10 +160,27 @@ class StreamDecoder:
                     columns=columns,
                 )
 
+    def _without_text(self, cut: Cut, contents: list[bytes | None], kinds: list[int]) -> Iterator[Reject]:
+        """Put candidates that are packets behind lines of text in their place; the lines are rejects."""
+        for place, frame in enumerate(cut.frames):
+            if kinds[place] != NO_PACKET:
+                continue
+            for at in ends_of_lines(frame):
+                behind = self._framing.decode_each([frame[at:]])
+                kind = self._contents.kinds_of(behind)[0]
+                if kind != NO_PACKET:
+                    start = cut.starts[place]
+                    yield Reject(Reason.TEXT, start, start + at, told(frame[:at]), frame[:at])
+                    cut.frames[place], cut.starts[place] = frame[at:], start + at
+                    contents[place], kinds[place] = behind[0], kind
+                    break
+
     def _lost(self, stretch: Stretch) -> Reject:
         """A stretch as a reject."""
         reason, text = stretch.reason, stretch.text
-        if stretch.start == self._opened_at and reason in (Reason.FRAMING, Reason.CHECKSUM):
+        if reason is Reason.FRAMING and self._is_binary and is_text(stretch.raw, stretch.end - stretch.start):
+            reason, text = Reason.TEXT, told(stretch.raw)
+        elif stretch.start == self._opened_at and reason in (Reason.FRAMING, Reason.CHECKSUM):
             reason, text = _torn(text)
         return Reject(reason, stretch.start, stretch.end, text, stretch.raw)
 
@@ -170,7 +191,9 @@ class StreamDecoder:
             reason, text = self._contents.fault(self._framing.decode(frame))
         except FrameError as fault:
             reason, text = fault.reason if isinstance(fault, LineError) else Reason.FRAMING, str(fault)
-        if start == self._opened_at:
+        if self._is_binary and is_text(frame, len(frame)):
+            reason, text = Reason.TEXT, told(frame)
+        elif start == self._opened_at:
             reason, text = _torn(text)
         return Reject(reason, start, cut.ends[place], text, frame)
 
