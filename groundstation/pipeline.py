@@ -26,7 +26,7 @@ from groundstation.taking import Taken
 from groundstation.timeline import LogLine, RejectRecord, Timeline
 
 TICK_NS = 200_000_000
-_NOT_DAMAGED = (Reason.TORN_START, Reason.OTHER_VEHICLE)  # rejects that say nothing against the link
+_NOT_DAMAGED = (Reason.TORN_START, Reason.OTHER_VEHICLE, Reason.TEXT)  # rejects that say nothing against the link
 # Packets in the timeline before the ticks among them are assessed. A table's complete half holds eight times as many,
 # so that no row is thinned before the ticks that look at it have been.
 TAKEN_AT_ONCE = 4096
