@@ -21,11 +21,17 @@ class Phase(StrEnum):
 
 
 class FlightEventKind(StrEnum):
-    """The moments a flight is told by."""
+    """The moments a flight is told by.
+
+    An ejection that left no trace in what was received is not told. A ballistic descent is a fall much faster than
+    under the canopy, told once.
+    """
 
     LIFTOFF = "liftoff"
     BURNOUT = "burnout"
     APOGEE = "apogee"
+    EJECTION = "ejection"
+    BALLISTIC = "ballistic descent"
     LANDED = "landed"
 
 

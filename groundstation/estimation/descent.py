@@ -19,6 +19,9 @@ WIND_METER_M = 2.0  # height a hand-held meter reads at
 WIND_SIGMA_MPS = 0.12
 WIND_SIGMA_SHARE = 0.035
 CANOPY_SIGMA = 0.05
+# The same of a wind read at the pad some time before, carried up by the power law; common practice, no source.
+SITE_WIND_SIGMA_MPS = 0.4
+SITE_WIND_SIGMA_SHARE = 0.2
 # A descent is steady by then, or nothing has opened; twice the expected rate is more than any scatter of a canopy.
 OPENED_BY_S = 4.0
 TOO_FAST = 2.0
@@ -162,7 +165,7 @@ def descent_kind(speed_mps: float, sigma_mps: float, *, since_apogee_s: float, e
 
 def wind_of_site(speed_mps: float, from_rad: float) -> Wind:
     """The wind a hand-held meter shows at the pad."""
-    sigma = WIND_SIGMA_MPS + WIND_SIGMA_SHARE * speed_mps
+    sigma = SITE_WIND_SIGMA_MPS + SITE_WIND_SIGMA_SHARE * speed_mps
     return Wind(-speed_mps * math.sin(from_rad), -speed_mps * math.cos(from_rad), sigma, WIND_METER_M)
 
 
@@ -231,6 +234,43 @@ def predict_landing(
     time_sigma_s = math.hypot(rate_sigma_share * time_s, height_sigma_m / rate_mps)
     common = place_sigma_m**2 + (below.sigma_mps * time_s) ** 2
     east_mps, north_mps = below.east_mps, below.north_mps
+    return Landing(
+        east_m + east_mps * time_s,
+        north_m + north_mps * time_s,
+        time_s,
+        common + (east_mps * time_sigma_s) ** 2,
+        common + (north_mps * time_sigma_s) ** 2,
+        east_mps * north_mps * time_sigma_s**2,
+    )
+
+
+def predict_fall(
+    east_m: float,
+    north_m: float,
+    height_m: float,
+    *,
+    place_sigma_m: float,
+    drift: Wind,
+    fall_mps: float,
+    gravity_mps2: float,
+) -> Landing:
+    """Where a vehicle that falls without a canopy will hit: between going on at this speed and falling free.
+
+    Args:
+        east_m: Last known place.
+        north_m: Last known place.
+        height_m: Height above the ground there.
+        place_sigma_m: Standard deviation of the place.
+        drift: Its own sideways motion; in a fall this is not the wind's.
+        fall_mps: Rate of fall, above zero.
+        gravity_mps2: Gravity.
+    """
+    height_m = max(height_m, 0.0)
+    steady_s = height_m / fall_mps
+    free_s = (math.sqrt(fall_mps * fall_mps + 2.0 * gravity_mps2 * height_m) - fall_mps) / gravity_mps2
+    time_s, time_sigma_s = (steady_s + free_s) / 2.0, (steady_s - free_s) / 2.0
+    common = place_sigma_m**2 + (drift.sigma_mps * time_s) ** 2
+    east_mps, north_mps = drift.east_mps, drift.north_mps
     return Landing(
         east_m + east_mps * time_s,
         north_m + north_mps * time_s,

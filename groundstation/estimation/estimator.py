@@ -12,6 +12,7 @@ from groundstation.config.vehicle import Vehicle
 from groundstation.estimation.ascent import ExpectedAscent
 from groundstation.estimation.atmosphere import SEA_LEVEL_K, SEA_LEVEL_PA, density_kgpm3
 from groundstation.estimation.attitude import lean
+from groundstation.estimation.descent import canopy_rate_mps
 from groundstation.estimation.flight import Flight, Moment, Reading
 from groundstation.estimation.liftoff import LiftoffDetector
 from groundstation.estimation.motion_model import ForceReader, Specific, resting_tilt
@@ -41,6 +42,7 @@ class Estimator:
         self._pad = PadReference(site)
         density = density_kgpm3(site.pressure_pa or SEA_LEVEL_PA, site.temperature_k or SEA_LEVEL_K)
         self._ascent = ExpectedAscent(vehicle, density_kgpm3=density, gravity_mps2=self._pad.gravity_mps2)
+        self._canopy_rate_mps = canopy_rate_mps(vehicle, density, self._pad.gravity_mps2)
         self._forces = ForceReader(vehicle, self._pad.gravity_mps2)
         self._liftoff = LiftoffDetector(self._ascent.first_accel_mps2)
         self._began_ns: int | None = None  # when the first sample was measured: where the estimator's own time begins
@@ -134,7 +136,7 @@ class Estimator:
         )
         if found is not None:
             pad.freeze()
-            self._flight = Flight(found, self._recent, self._bias_mps2, pad, self._ascent)
+            self._flight = Flight(found, self._recent, self._bias_mps2, pad, self._ascent, self._canopy_rate_mps)
             self._recent.clear()
             return self._flight.moments
         if specific.still and specific.up == specific.up:

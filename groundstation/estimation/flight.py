@@ -10,6 +10,8 @@ from dataclasses import dataclass
 
 from groundstation.estimation.apogee import coast
 from groundstation.estimation.ascent import DRAG_SPREAD, MOTOR_SPREAD, ExpectedAscent
+from groundstation.estimation.descent import TOO_FAST, DescentKind, descent_kind
+from groundstation.estimation.ejection import EjectionWatch, Fall
 from groundstation.estimation.liftoff import GAP_S, Liftoff
 from groundstation.estimation.motion_model import Specific
 from groundstation.estimation.pad import PadReference
@@ -48,6 +50,7 @@ LAG_S = 0.02
 PORT_SHARE = 0.005
 # After a pressure that cannot be, such as an ejection's, the next ones may still be off by what is left of it.
 PULSE_S = 0.15
+PULSE_APART_S = 2.0
 UNSEEN_PULSE_M = 15.0  # of an ejection that may have happened just before the end of a gap
 # Silence in coast: after so long an apogee is called by dead reckoning, if its time is known this well.
 SILENT_S = 0.25
@@ -56,6 +59,8 @@ STILL_BAND_M = 1.5
 STILL_BAND_MOST_M = 6.0
 STILL_SAMPLES = 4
 FORCE_NOISE_COAST_MPS2 = 0.5
+COAST_FIRST_S = 1.0  # after burnout thrust may be tailing off, and nobody ejects
+TOO_FAST_SAMPLES = 3
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,7 +86,13 @@ class Flight:
     """See the module. `phase`, `filter` and `accel_up_mps2` are open to read."""
 
     def __init__(
-        self, liftoff: Liftoff, before: Iterable[Reading], bias_mps2: float, pad: PadReference, ascent: ExpectedAscent
+        self,
+        liftoff: Liftoff,
+        before: Iterable[Reading],
+        bias_mps2: float,
+        pad: PadReference,
+        ascent: ExpectedAscent,
+        canopy_rate_mps: float,
     ) -> None:
         readings = list(before)
         self._pad = pad
@@ -100,7 +111,12 @@ class Flight:
         self._anchor_s, self._anchor_m, self._anchored = self._t_s, self.filter.h, 0
         self._surprise = 0.0
         self._unseen = False  # whether the apogee was called in a silence that is not yet over
-        self._pulse_m, self._pulse_s = 0.0, self._t_s
+        self._pulse_m, self._pulse_s = 0.0, -math.inf
+        self._canopy_rate_mps = canopy_rate_mps
+        self._ejection: EjectionWatch | None = EjectionWatch(canopy_rate_mps)
+        self._coast_s = math.nan
+        self._too_fast = (0, math.nan)  # samples in a row, the first of them
+        self._pulsed = False  # whether the newest pressure was rejected as too high
         self._drag = ascent.drag_kgpm
         self._drag_variance = (DRAG_SPREAD * self._drag) ** 2
         reference_m = self._metres_per_pascal() * pad.sigma_pa(self._liftoff_s)
@@ -140,7 +156,10 @@ class Flight:
         if self.phase is Phase.COAST:
             self._learn_drag(specific)
         self._watch_still(reading.t_s)
-        return self._change_phase(reading.t_s, specific)
+        moments = self._change_phase(reading.t_s, specific)
+        if self.phase is Phase.COAST or self.phase is Phase.DESCENT:
+            moments += self._watch_recovery(reading.t_s, specific)
+        return moments
 
     def overdue(self, now_s: float) -> list[Moment]:
         """What must have happened by a time without any word of it: an apogee that coasting has led to."""
@@ -251,7 +270,9 @@ class Flight:
         """Predict in descent and after: steady speed, and how much it may have changed."""
         f = self.filter
         self.accel_up_mps2 = specific.up - f.b
-        opening = self.phase is Phase.DESCENT and self._t_s - self._apogee_s < OPENING_S
+        # no steady speed yet: a canopy may open at any moment, or none has and it falls faster and faster
+        early = self._t_s - self._apogee_s < OPENING_S or f.v < -TOO_FAST * self._canopy_rate_mps
+        opening = self.phase is Phase.DESCENT and early
         density = RESTING_DENSITY if self.phase is Phase.LANDED else STEADY_DENSITY
         if opening and dt_s < GAP_S and specific.attitude is not None and specific.magnitude < OPENING_MOST_MPS2:
             accel = specific.up
@@ -270,6 +291,7 @@ class Flight:
 
     def _measure(self, pressure_pa: float) -> None:
         height_m = self._pressure_height_m(pressure_pa)
+        self._pulsed = False
         if height_m != height_m:
             return
         f, pad = self.filter, self._pad
@@ -287,7 +309,9 @@ class Flight:
             surprise = max(-3.0, min(3.0, innovation_m / spread_m))
             self._surprise += SURPRISE_GAIN * (surprise - self._surprise)
         else:
-            self._pulse_m, self._pulse_s = abs(innovation_m), self._t_s
+            if self._t_s - self._pulse_s > PULSE_APART_S:  # else what lasts is no pulse, and the filter is wrong
+                self._pulse_m, self._pulse_s = abs(innovation_m), self._t_s
+            self._pulsed = innovation_m < 0.0
 
     def _watch_push(self, t_s: float, specific: Specific) -> None:
         drag_mps2 = self._drag_mps2()
@@ -314,6 +338,31 @@ class Flight:
         self._drag = max(self._drag + gain * (seen - self._drag), 0.1 * self._ascent.drag_kgpm)
         self._drag_variance = max((1.0 - gain) * self._drag_variance, (0.03 * self._drag) ** 2)
 
+    def _watch_recovery(self, t_s: float, specific: Specific) -> list[Moment]:
+        """Ejection, and a fall much faster than under the canopy; each is told once."""
+        f, moments = self.filter, []
+        if self.phase is Phase.COAST and not t_s - self._coast_s > COAST_FIRST_S:
+            return []
+        since_s = t_s - self._apogee_s if self.phase is Phase.DESCENT else math.nan
+        speed_sigma_mps = self.speed_sigma_mps
+        if self._ejection is not None:
+            drag_mps2 = self._drag_mps2()
+            jolted = self._pulsed or specific.magnitude > abs(drag_mps2) + SHOCK_MPS2
+            fall = Fall(t_s, since_s, f.h, f.v, speed_sigma_mps, specific.magnitude, drag_mps2, jolted)
+            ejected_s = self._ejection.observe(fall)
+            if ejected_s is not None:
+                ago_s = t_s - ejected_s
+                height_m = f.h - f.v * ago_s
+                moments.append(Moment(FlightEventKind.EJECTION, ejected_s, height_m, self.height_sigma_m))
+                self._ejection = None
+        if self.phase is Phase.DESCENT and self._too_fast[0] < TOO_FAST_SAMPLES:
+            kind = descent_kind(f.v, speed_sigma_mps, since_apogee_s=since_s, expected_mps=self._canopy_rate_mps)
+            count, first_s = self._too_fast if kind is DescentKind.BALLISTIC else (-1, math.nan)
+            self._too_fast = (count + 1, first_s if count > 0 else t_s)
+            if self._too_fast[0] == TOO_FAST_SAMPLES:
+                moments.append(Moment(FlightEventKind.BALLISTIC, self._too_fast[1], f.h, self.height_sigma_m))
+        return moments
+
     def _watch_still(self, t_s: float) -> None:
         f = self.filter
         band_m = max(STILL_BAND_M, min(3.0 * f.h_sigma, STILL_BAND_MOST_M))
@@ -329,6 +378,8 @@ class Flight:
                 return moments
             moments.append(self._moment(transition.event, t_s))
             self.phase = transition.target
+            if transition.event is FlightEventKind.BURNOUT:
+                self._coast_s = t_s
             if transition.event is FlightEventKind.APOGEE:
                 self._apogee_s = moments[-1].t_s
 

@@ -7,7 +7,10 @@ import math
 from dataclasses import dataclass
 from enum import StrEnum
 
+import numpy as np
+
 from groundstation.estimation.gravity import ECCENTRICITY_SQUARED, SEMI_MAJOR_AXIS_M
+from groundstation.table import FloatArray
 
 MOST_HDOP = 5.0  # common practice, no source; 99.99 is what receivers send for "not known"
 FEWEST_SATELLITES = 4
@@ -15,6 +18,9 @@ NULL_ISLAND_RAD = 1e-6  # six metres around latitude 0, longitude 0: a receiver'
 RANGING_SIGMA_M = 3.0  # of one satellite's range; common practice, no source
 FASTEST_MPS = 350.0
 JUMP_SIGMAS = 5.0
+# A receiver's height against its own at the pad a few minutes before; common practice, no source.
+HEIGHT_SIGMA_M = 5.0
+APART_SIGMAS = 3.0
 
 
 class FixProblem(StrEnum):
@@ -136,6 +142,42 @@ def problem(fix: Fix, last: Fix | None) -> FixProblem | None:
         if gone_m > allowed_m:
             return FixProblem.JUMP
     return None
+
+
+@dataclass(frozen=True, slots=True)
+class HeightDifference:
+    """A receiver's height above the pad less the pressure's [m], and the standard deviation to expect of it."""
+
+    metres: float
+    sigma_m: float
+
+    @property
+    def agrees(self) -> bool:
+        """Whether the two say the same within what is to be expected."""
+        return abs(self.metres) <= APART_SIGMAS * self.sigma_m
+
+
+def height_difference(
+    flight_m: FloatArray, pad_m: FloatArray, pressure_m: FloatArray, pressure_sigma_m: float
+) -> HeightDifference | None:
+    """The receiver's height against the pressure's: two ways to know one height that fail for different reasons.
+
+    The receiver's own height at the pad is taken off, so that neither datum nor the site file's elevation matters.
+
+    Args:
+        flight_m: (n,) the receiver's heights in flight; rows with NaN are left out.
+        pad_m: (m,) its heights on the pad.
+        pressure_m: (n,) pressure heights above the pad at the times of the former.
+        pressure_sigma_m: Standard deviation of the pressure heights.
+    Returns:
+        The middle difference; None where either side has nothing.
+    """
+    pad = pad_m[np.isfinite(pad_m)]
+    apart = flight_m - pressure_m
+    apart = apart[np.isfinite(apart)]
+    if not pad.size or not apart.size:
+        return None
+    return HeightDifference(float(np.median(apart) - np.median(pad)), math.hypot(HEIGHT_SIGMA_M, pressure_sigma_m))
 
 
 def _geocentric(place: Place) -> tuple[float, float, float]:

@@ -98,7 +98,7 @@ class _Flying:
         self._body = Body(
             vehicle,
             motor,
-            pad_air(site, scatter.lapse_k_per_m),
+            pad_air(site, scatter.lapse_k_per_m, scatter.thermometer_error_k),
             gravity_mps2=self._gravity_mps2,
             drag_factor=scatter.drag_factor,
             roll_rad_per_m=scatter.roll_rad_per_m,

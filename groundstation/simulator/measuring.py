@@ -14,6 +14,7 @@ from groundstation.config.vehicle import Load, Pyro, Vehicle
 from groundstation.simulator.battery import Loads, Pack
 from groundstation.simulator.pad import PadPlan, Weather, pad_air
 from groundstation.simulator.radio import received_strength
+from groundstation.simulator.scatter import Scatter
 from groundstation.simulator.sensors import Sensors, Values
 from groundstation.simulator.truth import PHASES, BodyState, FlightTimes
 from groundstation.state import Phase
@@ -38,11 +39,11 @@ class Measuring:
         plan: PadPlan,
         times: FlightTimes | None,
         *,
-        lapse_k_per_m: float,
+        scatter: Scatter,
         seed: int,
     ) -> None:
         draws = random.Random(f"{seed}/pack and circuits")
-        air = pad_air(site, lapse_k_per_m)
+        air = pad_air(site, scatter.lapse_k_per_m, scatter.thermometer_error_k)
         self._vehicle = vehicle
         self._plan = plan
         self._times = times

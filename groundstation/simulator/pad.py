@@ -48,12 +48,15 @@ class PadPlan:
         return on
 
 
-def pad_air(site: Site, lapse_k_per_m: float) -> PadAir:
-    """The air above the pad: the site's own, with a standard day's values where it has none, cooling by the lapse."""
+def pad_air(site: Site, lapse_k_per_m: float, thermometer_error_k: float = 0.0) -> PadAir:
+    """The air above the pad: the site's own, with a standard day's values where it has none, cooling by the lapse.
+
+    A thermometer that reads too warm stands in colder air than the site file says.
+    """
     standard = standard_air(site.elevation_m or 0.0)
     return PadAir(
         standard.pressure_pa if site.pressure_pa is None else site.pressure_pa,
-        standard.temperature_k if site.temperature_k is None else site.temperature_k,
+        standard.temperature_k if site.temperature_k is None else site.temperature_k - thermometer_error_k,
         lapse_k_per_m=lapse_k_per_m,
         gravity_mps2=gravity_mps2(site),
     )

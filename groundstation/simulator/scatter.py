@@ -23,6 +23,7 @@ class Scatter:
         canopy_factor: On the parachute's drag area.
         landing_heading_rad: Direction the nose lies to after landing.
         lapse_k_per_m: How the air cools with height; only the standard day's is known on the ground.
+        thermometer_error_k: Of the site's thermometer, which stands in the sun or in the shade of a car.
     """
 
     thrust_factor: float = 1.0
@@ -36,6 +37,7 @@ class Scatter:
     canopy_factor: float = 1.0
     landing_heading_rad: float = 0.0
     lapse_k_per_m: float = LAPSE_K_PER_M
+    thermometer_error_k: float = 0.0
 
     @classmethod
     def drawn(cls, draws: random.Random) -> "Scatter":
@@ -52,4 +54,5 @@ class Scatter:
             canopy_factor=draws.gauss(1.0, 0.04),
             landing_heading_rad=draws.uniform(0.0, 2 * math.pi),
             lapse_k_per_m=max(0.002, draws.gauss(0.0075, 0.0015)),
+            thermometer_error_k=draws.gauss(0.0, 0.6),
         )

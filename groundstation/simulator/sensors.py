@@ -29,7 +29,6 @@ GUST_PORT_SHARE = 0.1  # the same for wind across the ports on the pad
 EJECTION_PULSE_PA = 1500.0
 EJECTION_PULSE_S = 0.08
 GIMBAL_NOISE_RAD = math.radians(0.03)
-ATTITUDE_NOISE_RAD = math.radians(0.02)  # of a living filter's output
 ATTITUDE_ERROR_RAD = math.radians(0.25)
 ATTITUDE_DRIFT_RADPS = math.radians(0.02)
 ATTITUDE_NOISE_RAD = math.radians(0.02)  # of the vehicle's own filter
@@ -54,7 +53,6 @@ class Sensors:
         self._pressure_bias_pa = draws.gauss(0.0, PRESSURE_BIAS_PA)
         self._attitude_error = _vector(draws, ATTITUDE_ERROR_RAD)
         self._attitude_drift = _vector(draws, ATTITUDE_DRIFT_RADPS)
-        self._attitude_draws = random.Random(f"{self._attitude_error}/filter")
         self._gnss_error_m = _vector(draws, 1.0)
         self._gnss_at_s = 0.0
         self._satellites = draws.randint(9, 13)

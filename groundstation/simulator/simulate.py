@@ -130,7 +130,7 @@ class SimulatedVehicle:
             self._site,
             self._plan,
             times,
-            lapse_k_per_m=self.scatter.lapse_k_per_m,
+            scatter=self.scatter,
             seed=self._seed,
         )
         wind = Wind(mean_wind_mps(self._site), random.Random(f"{self._seed}/pad wind"))
