@@ -16,6 +16,7 @@ _LENGTH_BITS = 4.0  # that a length is just the one expected
 _MOST_BYTES = 16  # that a body may be too long or too short by, for one field's sake
 _USUAL_WIDTHS = (8, 16, 32, 64)
 _UNUSUAL_BITS = 1.0
+_LEAST_BITS = 1.0
 
 
 def body_suspects(case: Case, body: bytes) -> Iterator[Hypothesis]:
@@ -31,6 +32,7 @@ def body_suspects(case: Case, body: bytes) -> Iterator[Hypothesis]:
     if by and abs(by) <= _MOST_BYTES:
         yield from _width(case, body, packet, by)
         yield from _padding(case, body, packet)
+        yield _some_field(packet, by)
     if 0 < by <= _MOST_BYTES:
         yield from _extra(case, body, packet, by)
     if by < 0:
@@ -213,6 +215,19 @@ def _width(case: Case, body: bytes, packet: Packet, by: int) -> Iterator[Hypothe
             bits,
             f"give {item.name} {width} bits in the description, or the firmware {item.bits}",
         )
+
+
+def _some_field(packet: Packet, by: int) -> Hypothesis:
+    """What a length says by itself, where values say nothing of which field it is."""
+    more = "more" if by > 0 else "fewer"
+    return Hypothesis(
+        Mistake.FIELD_WIDTH,
+        f"{_bytes(abs(by))} {more} than described are sent with {packet.name!r}: a field of another width, or one "
+        f"{'too many' if by > 0 else 'too few'}",
+        ("the checksum is right and the discriminator is known",),
+        _LEAST_BITS,
+        "compare the fields' types one by one; valid ranges in the description would tell which",
+    )
 
 
 def _extra(case: Case, body: bytes, packet: Packet, by: int) -> Iterator[Hypothesis]:

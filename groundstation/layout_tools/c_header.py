@@ -4,9 +4,11 @@ The header needs stdint.h, stddef.h and string.h, takes no memory but the caller
 nothing. Its structures hold raw numbers, in wire units; comments say what they stand for.
 """
 
+from dataclasses import replace
+
 from decoders.checksums import checksum_of
 from decoders.framing import framing
-from decoders.layout import ChecksumPlace, Layout, Packet, WireKind
+from decoders.layout import ChecksumPlace, Envelope, Layout, Packet, WireKind
 from groundstation.layout_tools.c_checksum import checksum_function
 from groundstation.layout_tools.c_framing import frame_size, framing_functions
 from groundstation.layout_tools.c_packets import functions, label_lines, number_functions, structure
@@ -30,6 +32,9 @@ def c_header(description: Description) -> str:
     Raises:
         LayoutToolError: The layout has something that there is no C for yet; the message names it.
     """
+    fingerprint = description.fingerprint
+    # what the receiver puts around a packet is no concern of the vehicle's
+    description = replace(description, layout=replace(description.layout, envelope=Envelope()))
     layout = description.layout
     refuse_unknown(layout, TARGET)
     prefix = description.short_name
@@ -40,7 +45,7 @@ def c_header(description: Description) -> str:
     guard = f"{prefix.upper()}_LAYOUT_H"
     parts = [
         _opening(description, guard),
-        _sizes(description, prefix),
+        _sizes(description, prefix, fingerprint),
         *(structure(description, packet, prefix) for packet in layout.packets),
         number_functions(layout, prefix),
         *(functions(layout, packet, prefix) for packet in layout.packets),
@@ -72,11 +77,11 @@ def _opening(description: Description, guard: str) -> str:
 """
 
 
-def _sizes(description: Description, prefix: str) -> str:
+def _sizes(description: Description, prefix: str, fingerprint: int) -> str:
     layout, upper = description.layout, prefix.upper()
     lines = [
         "/* Send it now and then as a field with the meaning layout_fingerprint: the ground compares. */",
-        f"#define {upper}_LAYOUT_FINGERPRINT UINT32_C(0x{description.fingerprint:08X})",
+        f"#define {upper}_LAYOUT_FINGERPRINT UINT32_C(0x{fingerprint:08X})",
         "",
     ]
     for packet in layout.packets:

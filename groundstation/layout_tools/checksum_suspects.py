@@ -27,9 +27,9 @@ class _Variant:
 
 def checksum_suspects(case: Case) -> Iterator[Hypothesis]:
     """Every other checksum that fits contents whose own does not, the likely ones tried first."""
-    contents = case.taken.contents
-    if contents is None or case.checksum.size == 0:
+    if case.taken.contents is None or case.checksum.size == 0:
         return
+    contents = case.core(case.taken.contents)
     yield from _not_sent(case, contents)
     tried = 0
     named: set[str] = set()

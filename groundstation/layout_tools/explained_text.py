@@ -58,11 +58,16 @@ def rows(description: Description, found: Explanation) -> Iterator[Row]:
     every: list[Row] = []
     size = len(found.checksum_stated)
     at_start = layout.checksum_place is ChecksumPlace.START
-    body_at = len(found.head) + (size if at_start else 0)
+    before, after = layout.envelope.before, layout.envelope.after
+    body_at = len(found.head) + before + (size if at_start else 0)
+    contents = found.taken.contents or b""
     if found.head:
         every.append(Row(0, found.head, "head", remark="sync word and header"))
+    for at, length in ((len(found.head), before), (max(len(contents) - after, 0), after)):
+        if length:
+            every.append(Row(at, contents[at : at + length], "receiver", remark="put there by the receiver"))
     if size:
-        at = len(found.head) if at_start else body_at + len(found.body)
+        at = len(found.head) + before if at_start else body_at + len(found.body)
         agrees = found.checksum_stated == found.checksum_expected
         remark = "right" if agrees else f"expected {found.checksum_expected.hex(' ') or 'more bytes'}"
         every.append(Row(at, found.checksum_stated, found.checksum_name, remark=remark))
@@ -78,20 +83,18 @@ def rows(description: Description, found: Explanation) -> Iterator[Row]:
                 name += f"; read as {found.packet.name} by its length"
         every.append(Row(body_at + place.start, data, "id", "" if found.id is None else str(found.id), name))
     every += [_field_row(one, body_at) for one in found.readings]
-    total = len(found.head) + size + len(found.body)
-    yield from _with_gaps(sorted(every, key=lambda row: row.at), total, found)
+    yield from _with_gaps(sorted(every, key=lambda row: row.at), contents)
 
 
-def _with_gaps(every: list[Row], total: int, found: Explanation) -> Iterator[Row]:
-    contents = found.taken.contents or b""
+def _with_gaps(every: list[Row], contents: bytes) -> Iterator[Row]:
     at = 0
     for row in every:
         if row.at > at:
             yield Row(at, contents[at : row.at], "(no field)")
         yield row
         at = max(at, row.at + len(row.data))
-    if at < total:
-        yield Row(at, contents[at:total], "(no field)")
+    if at < len(contents):
+        yield Row(at, contents[at:], "(no field)")
 
 
 def _field_row(one: Reading, body_at: int) -> Row:

@@ -94,11 +94,11 @@ def _longer(case: Case) -> list[Hypothesis]:
     rest = case.data[len(case.taken.before) :]
     described = len(case.taken.frame)
     hypotheses: list[Hypothesis] = []
-    least = case.head + case.checksum.size + 1
+    least = case.head + case.checksum.size + case.layout.envelope.before + case.layout.envelope.after + 1
     ends = {len(rest), *range(max(described - 8, least), min(described + 9, len(rest)) + 1)} - {described}
     for end in sorted(ends, key=lambda end: abs(end - described)):
         contents = rest[:end]
-        message = covered_by(case.layout, case.checksum, case.head, contents)
+        message = covered_by(case.layout, case.checksum, case.head, case.core(contents))
         if message is None:
             continue
         number = case.checksum.of(message)
@@ -122,7 +122,7 @@ def _explanation(
     except DecodersError:
         read = ()
     expected = b""
-    message = covered_by(case.layout, case.checksum, case.head, contents) if contents else None
+    message = covered_by(case.layout, case.checksum, case.head, case.core(contents)) if contents else None
     if message is not None and case.checksum.size:
         expected = case.checksum.of(message).to_bytes(case.checksum.size, case.layout.checksum_order.value)
     return Explanation(

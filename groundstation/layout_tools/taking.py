@@ -48,16 +48,22 @@ class Case:
         """Of the numbers."""
         return self.layout.byte_order.value
 
+    def core(self, contents: bytes) -> bytes:
+        """Contents without what the receiver put around them: head, body and checksum."""
+        envelope = self.layout.envelope
+        end = max(len(contents) - envelope.after, 0)
+        return contents[: self.head] + contents[self.head + envelope.before : end]
+
     def body_of(self, contents: bytes) -> bytes:
         """What is left without head and checksum."""
-        size = self.checksum.size
+        size, contents = self.checksum.size, self.core(contents)
         if self.layout.checksum_place is ChecksumPlace.START:
             return contents[self.head + size :]
         return contents[self.head : len(contents) - size]
 
     def stated_of(self, contents: bytes) -> bytes:
         """The checksum's bytes as they stand."""
-        size = self.checksum.size
+        size, contents = self.checksum.size, self.core(contents)
         if self.layout.checksum_place is ChecksumPlace.START:
             return contents[self.head : self.head + size]
         return contents[len(contents) - size :] if size else b""
@@ -83,7 +89,7 @@ def id_place(layout: Layout) -> Place:
 
 
 def covered_by(layout: Layout, checksum: Checksum, head: int, contents: bytes) -> bytes | None:
-    """The bytes that a layout's checksum covers in contents; None where they are too short for it."""
+    """The bytes that a layout's checksum covers in contents without envelope; None where they are too short."""
     first, until, size = layout.checksum_from, layout.checksum_until, checksum.size
     if len(contents) < head + size + max(first, 0) + until or first < -head:
         return None

@@ -7,11 +7,11 @@ LocationInContainerInBits find every field.
 import math
 import xml.etree.ElementTree as ET
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from decoders.calibration import Points, Polynomial
 from decoders.fields import number_place
-from decoders.layout import Field, Packet, WireKind
+from decoders.layout import Envelope, Field, Packet, WireKind
 from groundstation.layout_tools.described import Description, Item
 from groundstation.layout_tools.errors import LayoutToolError
 from groundstation.layout_tools.known_parts import PLAIN_KINDS, Target, refuse_unknown
@@ -53,7 +53,7 @@ def xtce(description: Description) -> str:
     Raises:
         LayoutToolError: The layout has something that we cannot say in XTCE yet; the message names it.
     """
-    layout = description.layout
+    layout = replace(description.layout, envelope=Envelope())  # what a receiver puts around packets is none of theirs
     refuse_unknown(layout, TARGET)
     system = ET.Element("SpaceSystem", {"name": description.short_name, "xmlns": NAMESPACE})
     system.set("shortDescription", description.name)

@@ -7,9 +7,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from mistakes import CURLEW, DESCRIPTIONS, MISTAKES, frame, plausible, some
 
+from decoders.crc import CATALOGUE
 from decoders.delimited import Delimited
 from decoders.framing import framing
-from decoders.layout import ChecksumPlace, Field, Layout, Packet, Reason, WireKind
+from decoders.layout import ChecksumPlace, Envelope, Field, Layout, Packet, Reason, WireKind
 from groundstation.layout_tools.described import Description
 from groundstation.layout_tools.explained_text import explained_lines, rows
 from groundstation.layout_tools.explaining import Explanation, explain
@@ -197,3 +198,41 @@ def test_no_bytes_are_an_error(name: str, data: bytes, seed: int, cut: int) -> N
         assert isinstance(found, Explanation)
         assert found.fault is None or isinstance(found.fault[0], Reason)
         assert list(explained_lines(description, found))
+
+
+@pytest.mark.parametrize("name", ["cobs, little", "sync with length, big"])
+def test_what_the_receiver_puts_around_a_packet_is_told_apart(name: str) -> None:
+    plain = DESCRIPTIONS[name].layout
+    rssi = Field("rssi", WireKind.SIGNED, 8, 0)
+    layout = replace(plain, envelope=Envelope(before=1, after=2, fields=(rssi,)))
+    description = replace(DESCRIPTIONS[name], layout=layout)
+    chance = random.Random(14)
+    packet, values = some(description, chance)
+    sent = frame(layout, packet.name, values | {"rssi": -70})
+    found = explain(description, sent)
+    assert found.is_sound
+    assert [row.data for row in rows(description, found) if row.what == "receiver"] == [b"\xba", b"\0\0"]
+    model = CATALOGUE[layout.checksum]
+    wrong = replace(layout, crc=replace(model, init=0x1D0F))
+    first = explain(description, frame(wrong, packet.name, values | {"rssi": -70})).hypotheses[0]
+    assert first.mistake is Mistake.CHECKSUM_START
+
+
+@pytest.mark.parametrize("name", ["nmea 0183", "key=value", "delimited values"])
+def test_lines_of_text_are_explained_too(name: str) -> None:
+    fields = (Field("a", WireKind.SIGNED, 32, 8), Field("b", WireKind.FLOAT, 32, 40))
+    layout = Layout(name, "XOR-8", CURLEW.layout.byte_order, (Packet("GGA", 1, 9, fields),))
+    description = Description("own", layout)
+    sent = frame(layout, "GGA", {"a": -5, "b": 2.5})
+    assert [one.raw for one in explain(description, sent).readings] == [-5, 2.5]
+    broken = explain(description, sent.replace(b"-5", b"-6"))
+    assert broken.fault is not None
+    assert "checksum" in broken.fault[1] or "XOR-8" in broken.fault[1]
+
+
+def test_length_alone_is_a_weak_hint_where_no_valid_range_tells_more() -> None:
+    make, mistake, _ = MISTAKES["one field too long"]
+    case = make(CURLEW, random.Random(15))
+    found = explain(replace(case.description, items={}), case.data).hypotheses
+    assert found[0].mistake is mistake
+    assert found[0].strength == "weak"
