@@ -22,6 +22,7 @@ from fastapi import FastAPI, Request, Response
 from fastapi.responses import FileResponse, JSONResponse
 from starlette.middleware.trustedhost import TrustedHostMiddleware
 
+from dashboard import acts
 from dashboard.ask import read_ask
 from dashboard.layout import page_layout
 from dashboard.stream import Stream
@@ -142,6 +143,10 @@ def _add_addresses(server: FastAPI, stream: Stream) -> None:
         year = {"Cache-Control": "public, max-age=31536000, immutable"}  # its version is in its address
         return FileResponse(script, media_type="text/javascript", headers=year)
 
+    async def act(request: Request) -> JSONResponse:
+        return await acts.answer(request, stream.session)
+
+    server.add_api_route("/operator", act, methods=["POST"], include_in_schema=False)
     server.add_api_route("/health", health, methods=["GET"], include_in_schema=False)
     server.add_api_route(PLOTLY_ADDRESS, plotting_script, methods=["GET"], include_in_schema=False)
 

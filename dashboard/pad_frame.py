@@ -8,6 +8,7 @@ import numpy as np
 
 from dashboard import wording
 from dashboard.ask import Ask
+from dashboard.operator_frame import OperatorText, operator_text, waived_text
 from dashboard.plotframe import LimitLine, Plot, Plots
 from dashboard.plots import Axis, Line, clock_ticks, column_ns, line, nice_axis, span_s
 from groundstation.config.vehicle import Place
@@ -95,6 +96,7 @@ class PadText:
     groups: tuple[Group, ...]
     changes: Changes
     headings: tuple[Heading, ...]
+    operator: OperatorText
 
 
 def pad_text(timeline: Timeline, at_ns: int, sensor: str, zone: tzinfo | None) -> PadText:
@@ -109,6 +111,7 @@ def pad_text(timeline: Timeline, at_ns: int, sensor: str, zone: tzinfo | None) -
             _link_heading(timeline, at_ns),
             _series_heading(timeline, "sensor", sensor_series(timeline, sensor), at_ns),
         ),
+        operator=operator_text(timeline, assessment, at_ns, zone),
     )
 
 
@@ -119,14 +122,15 @@ def band(assessment: Assessment | None, at_ns: int) -> Band:
     told = assessment.reasons[:MAX_REASONS]
     # One reason is told with what to do about it; of several, what to do stands with the finding below.
     reasons = tuple(_sentence(told[0]) if len(told) == 1 else _first_sentence(reason) for reason in told)
+    waived = len(assessment.waived)
     if assessment.verdict is Verdict.GO:
         reasons = (f"All {len(assessment.findings)} checks pass.",)
-        waived = sum(f.status is Status.WAIVED for f in assessment.findings)
         if waived:
             reasons = (f"{len(assessment.findings) - waived} checks pass, {waived} waived.",)
+    since = f"for {wording.duration((at_ns - assessment.since_ns) / NS_PER_S)}" if assessment.since_ns else ""
     return Band(
         verdict=assessment.verdict.value,
-        since=f"for {wording.duration((at_ns - assessment.since_ns) / NS_PER_S)}" if assessment.since_ns else "",
+        since=f"{since}, {waived} waived" if waived else since,
         reasons=reasons,
         more=max(0, len(assessment.reasons) - MAX_REASONS) if assessment.verdict is Verdict.HOLD else 0,
         settling=assessment.settled_in_s is not None,
@@ -158,7 +162,7 @@ def row(finding: Finding, at_ns: int) -> Row:
         status=finding.status.value,
         label=wording.check_name(finding.check, finding.channel),
         text=_first_sentence(finding),
-        advice=_advice(finding),
+        advice=waived_text(finding, at_ns) or _advice(finding),
         value=wording.finding_value(finding.value, finding.unit) if finding.value is not None else "",
         limit=wording.finding_limit(finding.limit, finding.unit),
         since=wording.duration((at_ns - finding.since_ns) / NS_PER_S) if finding.since_ns else "",
@@ -170,7 +174,11 @@ def changes_since_go(timeline: Timeline, assessment: Assessment | None, at_ns: i
     if assessment is None:
         return Changes("No verdict yet in this session.", (), 0)
     if assessment.verdict is Verdict.GO:
-        return Changes(f"GO since {wording.clock(assessment.since_ns, zone)}. Nothing has changed.", (), 0)
+        since, waived = wording.clock(assessment.since_ns, zone), assessment.waived
+        if waived:
+            rows = tuple(row(f, at_ns) for f in waived[:MAX_CHANGES])
+            return Changes(f"GO since {since}, with these waived:", rows, len(waived) - len(rows))
+        return Changes(f"GO since {since}. Nothing has changed.", (), 0)
     ended = None
     past = [a for a in timeline.verdict_changes if a.at_ns <= at_ns]
     for earlier, later in itertools.pairwise(past):

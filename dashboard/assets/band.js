@@ -25,6 +25,7 @@
       fill(pad.band.verdict, pad.band.since, pad.band.reasons, pad.band.more, pad.band.settling);
     notebook.findings(pad.groups);
     notebook.changes(pad.changes);
+    notebook.operator(pad.operator);
     for (const heading of pad.headings) {
       if (heading.key !== "sensor") notebook.put(heading.key + "-label", heading.label);
       notebook.put(heading.key + "-value", heading.value);

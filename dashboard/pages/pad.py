@@ -27,6 +27,13 @@ def layout(timeline: Timeline) -> html.Section:
                         **{"aria-live": "assertive", "aria-atomic": "true"},
                     ),
                     html.Div(
+                        [html.Span("count"), html.Span(id="count"), html.Span(id="count-word")],
+                        id="count-place",
+                        role="timer",
+                        hidden=True,
+                        **{"aria-label": "Count"},
+                    ),
+                    html.Div(
                         [
                             html.Span("last packet", id="age-label"),
                             html.Span(id="age"),
@@ -53,12 +60,40 @@ def layout(timeline: Timeline) -> html.Section:
                                 [html.H2("Since GO"), html.P(id="changes-heading"), html.Div(id="changes")],
                                 id="since-go",
                             ),
+                            _operator(),
                             *(_trend(key, timeline) for key in TRENDS),
                         ],
                     ),
                 ],
             ),
         ],
+    )
+
+
+def _operator() -> html.Section:
+    """The operator's panel; its buttons and forms are made by the page, which knows what can be done now."""
+    return html.Section(
+        id="operator",
+        children=[
+            html.Div(
+                [
+                    html.H2("Operator"),
+                    html.Div(id="operator-buttons"),
+                    html.Span(id="operator-when"),
+                    html.Span(id="operator-said", role="status"),
+                ],
+                id="operator-head",
+            ),
+            html.P(id="count-why"),
+            html.Div(id="operator-form"),
+            html.Ul(id="operator-waived", **{"aria-label": "Waived findings"}),
+            html.Details(
+                id="operator-log",
+                hidden=True,
+                children=[html.Summary(html.Span(id="operator-last")), html.Ul(id="operator-log-lines")],
+            ),
+        ],
+        **{"aria-label": "Operator"},
     )
 
 

@@ -41,6 +41,26 @@ def _fold_open(page: Page) -> None:
     page.evaluate("document.querySelectorAll('#findings details').forEach(fold => { fold.open = true; })")
 
 
+def _counting(page: Page) -> None:
+    page.click("[data-order=start]")
+    page.click("#operator-form button:last-child")
+
+
+def _waive_form(page: Page) -> None:
+    page.click("#operator-waive")
+    page.fill("#waive-reason", "measured by hand, 12.1 V")
+
+
+def _waive_asked(page: Page) -> None:
+    _waive_form(page)
+    page.click("#operator-form button[type=submit]")
+
+
+def _waived(page: Page) -> None:
+    _waive_asked(page)
+    page.click("#operator-form button:last-child")
+
+
 @dataclass(frozen=True)
 class State:
     """A session filled up to `upto_s`, and what the viewer does."""
@@ -60,6 +80,11 @@ STATES = {
     "go-open": State(60, act=_fold_open),
     "settling": State(6),
     "hold": State(70, faults=("battery-low@50",)),
+    "count": State(60, act=_counting),
+    "count-ask": State(60, act=lambda page: page.click("[data-order=start]")),
+    "waive": State(70, faults=("tilt-excessive@50",), act=_waive_form),
+    "waive-ask": State(70, faults=("tilt-excessive@50",), act=_waive_asked),
+    "waived": State(70, faults=("tilt-excessive@50",), act=_waived),
     "hold-many": State(70, faults=MANY),
     "stale": State(70, silent_from_s=60),
     "lost": State(70, lost=True),

@@ -10,6 +10,8 @@ from groundstation.config.load import EXAMPLE_STATION, EXAMPLE_VEHICLE, load_sta
 from groundstation.config.station import Site
 from groundstation.config.vehicle import Vehicle
 from groundstation.inputs import NS_PER_S, Chunk, EventKind, StationEvent
+from groundstation.operating import refusal
+from groundstation.operator_actions import Action, event_kind, event_text
 from groundstation.pipeline import Pipeline
 from groundstation.simulator.simulate import SimulatedVehicle, TimedFrame
 from groundstation.timeline import Timeline
@@ -93,6 +95,14 @@ class StagedSession:
             await asyncio.wait_for(self._grown.wait(), timeout_s)
         except TimeoutError:
             return
+
+    async def act(self, action: Action) -> str | None:
+        """As the live station does it, and on to the next ticks at once."""
+        against = refusal(action, self.timeline)
+        if against is None:
+            self._pipeline.feed(StationEvent(self._now_ns + 1, event_kind(action), True, event_text(action)))
+            self.advance_to((self._now_ns - self.timeline.started_ns) / NS_PER_S + 0.4)
+        return against
 
     def status_lines(self) -> tuple[str, ...]:
         return (
