@@ -96,13 +96,15 @@ def _fletcher(bits: int) -> Checksum:
 
 
 def _running_sums(words: NDArray[Any], start: int) -> tuple[Numbers, Numbers]:
-    """Sums of the words in each row from `start` on, and of those sums after each word; 64 bits hold both."""
-    first = np.full(words.shape[0], start, dtype=np.uint64)
-    second = np.zeros(words.shape[0], dtype=np.uint64)
+    """Sums of the words in each row from `start` on, and of those sums after each word."""
+    most = (start + int(np.iinfo(words.dtype).max)) * (words.shape[1] + 1) ** 2
+    kind = np.uint32 if most < 1 << 32 else np.uint64  # what holds both, the narrower one sooner
+    first: NDArray[Any] = np.full(words.shape[0], start, dtype=kind)
+    second: NDArray[Any] = np.zeros(words.shape[0], dtype=kind)
     for column in words.T:
         first += column
         second += first
-    return first, second
+    return first.astype(np.uint64), second.astype(np.uint64)
 
 
 def _sum(bits: int) -> Checksum:

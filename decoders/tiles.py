@@ -1,4 +1,4 @@
-"""Whole recordings, fast: COBS frames, thousands at a time.
+"""Whole recordings, fast: frames by the thousand.
 
 The readable way (`decoders.cobs`, `decoders.crc`, `decoders.columns`) defines what comes out. This module gives the
 same for the frames it accepts and leaves every other byte to it. It pays off from some hundreds of frames of one
@@ -7,6 +7,7 @@ length on.
 Frames of one length are gathered into a tile and transposed, so that there is one contiguous row for each byte
 position; stuffing, CRC and fields are then arithmetic on whole rows:
 
+- Where the frames are, and escapes taken back: see `decoders.tile_frames`.
 - COBS: a counter for each frame holds its next code's position. In row j, where the counter is j, the byte is a code:
   it becomes zero and moves the counter on. A frame is sound if its counter ends at its length. A counter of 8 bits is
   enough: one that overflows lands before j, is never met again, and cannot end at the length.
@@ -17,7 +18,7 @@ position; stuffing, CRC and fields are then arithmetic on whole rows:
 
 import binascii
 import itertools
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, ClassVar
 
@@ -27,6 +28,7 @@ from numpy.typing import NDArray
 from decoders.columns import Column, ColumnReader, Reading
 from decoders.contents import Contents
 from decoders.layout import ByteOrder, ChecksumPlace, Envelope, Layout
+from decoders.tile_frames import RFC_1662, SLIP, Frames, unescaped, zero_delimited
 
 IntArray = NDArray[np.int64]
 Planes = NDArray[np.uint8]  # (byte position, frame)
@@ -78,18 +80,21 @@ class TileDecoder:
             and layout.checksum_place is ChecksumPlace.END
             and layout.checksum_from == layout.checksum_until == 0
         )
+        self._find = _finder(layout.framing)
+        self._is_cobs = layout.framing == "cobs"
+        self._code = 1 if self._is_cobs else 0  # bytes in front of the contents
         self._by_length: dict[int, list[_Kind]] = {}
         for number, (packet, by_length) in enumerate(zip(layout.packets, readers, strict=True)):
             for length, reader in by_length.items():
-                if length + 1 <= _LONGEST:
+                if length + self._code <= _LONGEST:
                     kind = _Kind(number, contents.marks(packet), reader)
-                    self._by_length.setdefault(length + 1, []).append(kind)
+                    self._by_length.setdefault(length + self._code, []).append(kind)
         self._scratch: tuple[NDArray[np.uint8], NDArray[np.uint8]] | None = None
 
     @staticmethod
     def takes(layout: Layout) -> bool:
         """Whether this is the way for a layout."""
-        return layout.framing == "cobs" and layout.envelope == Envelope()
+        return layout.framing in ("cobs", "slip", "rfc 1662") and layout.envelope == Envelope()
 
     def decode(self, block: bytes, size: int) -> Harvested:
         """The packets in a block that starts with the start of a frame.
@@ -101,28 +106,42 @@ class TileDecoder:
             Sound packets of those kinds that come often enough; damaged frames, rare kinds and the unfinished frame
             at the end are left over.
         """
-        data = np.frombuffer(block, dtype=np.uint8)
-        ends = np.flatnonzero(data[:size] == 0)
-        starts = np.empty_like(ends)
-        starts[:1] = 0
-        starts[1:] = ends[:-1] + 1
-        lengths = ends - starts
-        done = lengths == 0
+        frames = self._find(block, size)
+        done, harvests = self.harvest(frames)
+        done |= frames.length == 0
+        return Harvested(tuple(harvests), tuple(_left_over(frames.start, frames.end, done, size)))
+
+    def harvest(self, frames: Frames) -> tuple[NDArray[np.bool_], list[Harvest]]:
+        """Which of some candidates are sound packets that come often enough, and those."""
+        done = np.zeros(frames.start.shape, dtype=np.bool_)
         harvests = []
         for length, kinds in self._by_length.items():
-            frames = np.flatnonzero(lengths == length)
-            if frames.size < _LEAST_FRAMES:
+            some = np.flatnonzero((frames.length == length) & frames.plain)
+            if some.size < _LEAST_FRAMES:
                 continue
-            for kind, mine in _by_kind(data, starts, frames, kinds):
+            for kind, mine in self._by_kind(frames, some, kinds):
                 if mine.size < _LEAST_FRAMES:
                     continue
-                start = starts[mine]
-                good, columns = self._harvest(data, start, length, kind)
+                good, columns = self._harvest(frames.bytes, frames.at[mine], length, kind)
                 if not good.all():
-                    mine, start = mine[good], start[good]
+                    mine = mine[good]
                 done[mine] = True
-                harvests.append(Harvest(kind.kind, start, start + (length + 1), columns))
-        return Harvested(tuple(harvests), tuple(_left_over(starts, ends, done, size)))
+                harvests.append(Harvest(kind.kind, frames.start[mine], frames.end[mine], columns))
+        return done, harvests
+
+    def _by_kind(self, frames: Frames, some: IntArray, kinds: list[_Kind]) -> Iterator[tuple[_Kind, IntArray]]:
+        """Those that may be of each kind; where several have one length, by the bytes that mark them, unstuffed."""
+        if len(kinds) == 1:
+            yield kinds[0], some
+            return
+        count = self._code + 1 + max((place for place, _, _ in kinds[0].marks), default=0)
+        head = np.array([frames.bytes[frames.at[some] + place] for place in range(count)], dtype=np.uint8)
+        if self._is_cobs:
+            _unstuff(head)
+        head = head[self._code :]
+        for kind in kinds:
+            same = np.all([_masked(head[place], mask) == value for place, mask, value in kind.marks], axis=0)
+            yield kind, some[same]
 
     def _harvest(
         self, data: Planes, starts: IntArray, length: int, kind: _Kind
@@ -138,8 +157,11 @@ class TileDecoder:
             some = starts[first : first + step]
             spare, planes = self._gather(data, some, length)
             sound = good[first : first + some.size]
-            np.equal(_unstuff(planes), length, out=sound)
-            contents = planes[1:]
+            if self._is_cobs:
+                np.equal(_unstuff(planes), length, out=sound)
+            else:
+                sound[:] = True
+            contents = planes[self._code :]
             if self._folds:
                 self._check_by_folding(contents, spare, sound)
             else:
@@ -203,24 +225,17 @@ class TileDecoder:
         sound &= rows[-1] == expected & 0xFF
 
 
+def _finder(name: str) -> Callable[[bytes, int], Frames]:
+    """What finds the frames of a framing in a block of so many bytes, and `PADDING`."""
+    escapes = {"slip": SLIP, "rfc 1662": RFC_1662}.get(name)
+    if escapes is None:
+        return lambda block, size: zero_delimited(np.frombuffer(block, dtype=np.uint8), size)
+    return lambda block, size: unescaped(block, size, escapes, TileDecoder.PADDING)
+
+
 def _padded(length: int) -> int:
     """Bytes gathered for a frame of that length: whole words."""
     return (length + _WORD - 1) // _WORD * _WORD
-
-
-def _by_kind(
-    data: Planes, starts: IntArray, frames: IntArray, kinds: list[_Kind]
-) -> Iterator[tuple[_Kind, IntArray]]:
-    """The frames that may be of each kind; where several have one length, by the bytes that mark them, unstuffed."""
-    if len(kinds) == 1:
-        yield kinds[0], frames
-        return
-    count = 2 + max((place for place, _, _ in kinds[0].marks), default=0)
-    head = np.array([data[starts[frames] + place] for place in range(count)], dtype=np.uint8)
-    _unstuff(head)
-    for kind in kinds:
-        same = np.all([_masked(head[1 + place], mask) == value for place, mask, value in kind.marks], axis=0)
-        yield kind, frames[same]
 
 
 def _masked(row: Planes, mask: int) -> Planes:
@@ -353,7 +368,7 @@ def _left_over(starts: IntArray, ends: IntArray, done: NDArray[np.bool_], size: 
         breaks = np.flatnonzero(np.diff(left) > 1)
         firsts = left[np.concatenate(([0], breaks + 1))]
         lasts = left[np.concatenate((breaks, [left.size - 1]))]
-        yield from zip(starts[firsts].tolist(), (ends[lasts] + 1).tolist(), strict=True)
-    unfinished = int(ends[-1]) + 1 if ends.size else 0
+        yield from zip(starts[firsts].tolist(), ends[lasts].tolist(), strict=True)
+    unfinished = int(ends[-1]) if ends.size else 0
     if unfinished < size:
         yield unfinished, size

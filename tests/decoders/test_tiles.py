@@ -2,12 +2,10 @@ import dataclasses
 
 import numpy as np
 import pytest
-from cobs import cobs
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from decoders.checksums import checksum_of
-from decoders.contents import Contents
+from decoders.framing import contents_of, framing
 from decoders.layout import ByteOrder, ChecksumPlace, Field, Layout, Packet, WireKind
 from decoders.stream import StreamDecoder
 
@@ -40,10 +38,13 @@ def assert_same(bench, layout, stream, block):
 
 def frame_of(bench, layout, body):
     """A frame: the bench's own, or for what that does not know the encoder's."""
-    if (layout.checksum, layout.checksum_place) == ("CRC-16/IBM-3740", ChecksumPlace.END):
+    if (layout.framing, layout.checksum, layout.checksum_place) == ("cobs", "CRC-16/IBM-3740", ChecksumPlace.END):
         return bench.frame_of(layout, body)
-    contents = Contents(layout, checksum_of(layout))
-    return cobs.encode(contents.seal(contents.with_room(body))) + b"\0"
+    framed = framing(layout)
+    contents = contents_of(layout, framed)
+    whole = contents.with_room(body)
+    framed.prepare(whole)
+    return framed.encode(contents.seal(whole))
 
 
 def harvested_from(layout, stream):
@@ -177,3 +178,28 @@ def test_tiles_take_every_frame_of_a_clean_block(bench):
     assert sum(harvest.start.size for harvest in harvested.harvests) == 6_000
     assert harvested.rest == ()
     assert harvested_from(bench.two_kinds, stream[:-1]).rest == ((stream.rindex(b"\0", 0, -1) + 1, len(stream) - 1),)
+
+
+@pytest.mark.parametrize("name", ["slip", "rfc 1662"])
+@pytest.mark.parametrize("damage", [0.0, 0.002, 0.3])
+def test_escaped_frames_decode_as_by_the_readable_way(bench, name, damage):
+    layout = dataclasses.replace(bench.two_kinds, framing=name, checksum="CRC-16/IBM-SDLC")
+    stream = random_stream(bench, layout, np.random.default_rng(5), 8_000, damage)
+    for block in (len(stream), 50_000):
+        fast = assert_same(bench, layout, stream, block)
+        assert sum(len(table) for part in fast for table in part.tables) > 8_000 * (1 - damage) * 0.9
+    if damage == 0:
+        assert sum(harvest.start.size for harvest in harvested_from(layout, stream).harvests) == 8_000
+
+
+@settings(deadline=None, max_examples=25)
+@given(st.sampled_from(["slip", "rfc 1662"]), st.integers(0, 2**32 - 1), st.binary(min_size=2, max_size=8))
+def test_escapes_of_any_kind_among_frames_are_taken_as_by_the_readable_way(bench, name, seed, noise):
+    layout = dataclasses.replace(bench.two_kinds, framing=name)
+    special = b"\xc0\xdb\xdc\xdd" if name == "slip" else b"\x7e\x7d\x5e\x5d\x2a"
+    rng = np.random.default_rng(seed)
+    frames = [frame_of(bench, layout, bytes([2, *rng.choice([*special, 0], 7)])) for _ in range(2_000)]
+    for place in rng.integers(0, 2_000, 30):
+        put = bytes(rng.choice([*special, *noise], 5).tolist())
+        frames[place] = frames[place][:4] + put + frames[place][4:]
+    assert_same(bench, layout, b"".join(frames), 40_000)
