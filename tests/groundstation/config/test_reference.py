@@ -13,9 +13,7 @@ def tables(table: type[FileTable]) -> set[type[FileTable]]:
     pending = [table]
     while pending:
         for field in pending.pop().model_fields.values():
-            for inner in re.findall(
-                r"groundstation\.config\.(vehicle|packets|equipment|count_plan)\.(\w+)", repr(field.annotation)
-            ):
+            for inner in re.findall(r"groundstation\.config\.(\w+)\.(\w+)", repr(field.annotation)):
                 module = __import__(f"groundstation.config.{inner[0]}", fromlist=[inner[1]])
                 kind = getattr(module, inner[1])
                 if isinstance(kind, type) and issubclass(kind, FileTable) and kind not in found:
