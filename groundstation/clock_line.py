@@ -28,6 +28,7 @@ HELD_S = 5.0  # and be held back by this much before another explanation is look
 STARTING_S = 2.0  # from a flight computer's start, which its clock counts from, to when it is first silent no more
 CONFIRM_S = 2.0  # a clock that jumped is believed once it has kept pace with the arrivals for this long
 PACE_S = 1.0  # within this
+LEAST_TELLING_S = 600.0  # a clock that wraps sooner is near zero too often to tell a start by that alone
 MOST_CLOCK_S = 1e10  # three centuries: more is no time since a start
 FIRST_SPREAD_S = 0.1  # of the delays, before any is known. Common practice, no source.
 MOST_COUNTED = 1000
@@ -124,6 +125,18 @@ class ClockLine:
             return False
         late = -LATE_S < step_s <= 0.0 and gone_s <= LATE_S
         return not late and self._near_start(clock_s, gone_s)
+
+    def may_start_anew(self, clock_s: float, received_ns: int) -> bool:
+        """Whether the flight computer can have started since the newest packet, by a clock that came already.
+
+        A start that takes the same time each time gives the same clocks again. It cannot have been longer ago than
+        the newest packet, while the clock of one that merely comes twice mostly says so. A narrow clock, which is
+        near zero after each wrap too, cannot tell.
+        """
+        if self._period_s < LEAST_TELLING_S or not self.starts_anew(clock_s, received_ns):
+            return False
+        gone_s = (received_ns - self._newest_ns) / NS_PER_S
+        return clock_s <= gone_s + self._spread_s
 
     def begin_anew(self, clock_s: float, received_ns: int) -> int:
         """The flight computer is known to have started anew: the packet with that clock is the first after it.

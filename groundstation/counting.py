@@ -16,7 +16,7 @@ SLACK_PACKETS = 20
 SLACK_FACTOR = 3.0
 # How late a packet may come, by the packets sent meanwhile, and still be counted in. Common practice, no source.
 LATE_S = 2.0
-MOST_REMEMBERED = 1024
+REMEMBERED_BITS = 10  # of the newest 1024 numbers it is known what carried them: a minute at 14 packets a second
 # A counter that goes on from where it should not be is believed after so many packets in a row, over so long: another
 # receiver's backlog comes all at once, or between packets as they should be. Common practice, no source.
 ODD_IN_A_ROW = 5
@@ -29,8 +29,9 @@ class Order(IntEnum):
     NEXT = 0  # newer than all before it
     LATE = 1  # older than one before it, and had not come yet
     REPEATED = 2  # has come already
-    STALE = 3  # older than what is still remembered
+    STALE = 3  # had not come yet, but is too old to be of use
     RESTARTED = 4  # the first of a counter that began anew
+    ODD = 5  # does not go on from those before: another vehicle's, perhaps
 
 
 class Step(NamedTuple):
@@ -47,6 +48,7 @@ class Step(NamedTuple):
 _NEXT = Step(Order.NEXT)
 _REPEATED = Step(Order.REPEATED)
 _STALE = Step(Order.STALE)
+_ODD = Step(Order.ODD)
 _RESTARTED = Step(Order.RESTARTED)
 _MISSING = object()
 
@@ -62,8 +64,8 @@ class SequenceCounter:
     def __init__(self, *, bits: int, rate_hz: float) -> None:
         self._modulus = 1 << bits
         self._rate_hz = rate_hz
-        self._reach = max(1, min(SLACK_PACKETS + int(LATE_S * rate_hz), self._modulus // 4, MOST_REMEMBERED - 1))
-        self._places = 1 << min(bits, self._reach.bit_length())
+        self._places = 1 << min(bits, REMEMBERED_BITS)
+        self._reach = max(1, min(SLACK_PACKETS + int(LATE_S * rate_hz), self._modulus // 4, self._places - 1))
         self._lap_ns = round(self._modulus / 2 / rate_hz * NS_PER_S)
         self._last: int | None = None
         self._last_ns = 0
@@ -99,10 +101,13 @@ class SequenceCounter:
             self._miss(min(lost, self._places), value)
             self._advance(value, received_ns, mark)
             return Step(Order.NEXT, lost, lapped)
+        known = self._marks[value & (self._places - 1)]
+        if known is not None and known == mark:
+            return _REPEATED
         if value % self._modulus <= believable or self._goes_on_oddly(value, received_ns):
             self.restart(value, received_ns, mark)
             return _RESTARTED
-        return _STALE
+        return _STALE if known is _MISSING and behind < self._places else _ODD
 
     def restart(self, value: int, received_ns: int, mark: object) -> None:
         """The packet with that counter is the first of a flight computer that started anew."""
@@ -121,7 +126,7 @@ class SequenceCounter:
         if value <= believable:
             self.restart(value, received_ns, mark)
             return _RESTARTED
-        return _STALE
+        return _ODD
 
     def _advance(self, value: int, received_ns: int, mark: object) -> None:
         self._last, self._last_ns = value, received_ns

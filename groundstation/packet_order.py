@@ -38,11 +38,6 @@ class Placed(NamedTuple):
     moment_ns: int
     boot: int
 
-    @property
-    def counts(self) -> bool:
-        """Whether it is to be taken in at all: neither come before nor older than anybody remembers."""
-        return self.order is not Order.REPEATED and self.order is not Order.STALE
-
 
 class PacketOrder:
     """See the module.
@@ -84,7 +79,7 @@ class PacketOrder:
         order, lost, at_least = self._counted(kind, row, clock_s, received_ns)
         line = kind.line
         measured_ns = received_ns
-        if order is Order.REPEATED or order is Order.STALE:
+        if order is Order.REPEATED or order is Order.STALE or order is Order.ODD:
             return Placed(order, lost, at_least, measured_ns, measured_ns, self._watch.boot)
         if order is Order.RESTARTED:
             self._see(RestartSign.COUNTER, kind.counter_name, received_ns)
@@ -119,7 +114,7 @@ class PacketOrder:
             if kind.line is None or clock_s != clock_s:
                 return Order.NEXT, 0, False
             if clock_s in kind.clocks:
-                return (Order.NEXT if kind.line.starts_anew(clock_s, received_ns) else Order.REPEATED), 0, False
+                return (Order.NEXT if kind.line.may_start_anew(clock_s, received_ns) else Order.REPEATED), 0, False
             kind.clocks[clock_s] = None
             if len(kind.clocks) > REMEMBERED:
                 del kind.clocks[next(iter(kind.clocks))]
@@ -128,7 +123,10 @@ class PacketOrder:
         mark = clock_s if clock_s == clock_s else array("d", row).tobytes()
         number = int(row[kind.counter_at])
         step = counter.step(number, received_ns, mark)
-        if step.order is Order.STALE and kind.line is not None and kind.line.starts_anew(clock_s, received_ns):
+        if kind.line is not None and (
+            (step.order is Order.ODD and kind.line.starts_anew(clock_s, received_ns))
+            or (step.order is Order.REPEATED and kind.line.may_start_anew(clock_s, received_ns))
+        ):
             counter.restart(number, received_ns, mark)
             return Order.RESTARTED, 0, False
         return step

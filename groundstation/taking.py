@@ -33,7 +33,7 @@ class Taken:
         self._radio_ns: list[int] = []
         self._radio: list[tuple[float, float, float]] = []
         self._arrived_ns: list[int] = []
-        self._arrived: list[tuple[float, float, float, float]] = []
+        self._arrived: list[tuple[float, float, float, float, float]] = []
 
     def packet(self, block: int, at: int) -> tuple[str, int, list[float]]:
         """One packet: its kind, when it was received, and its values by column."""
@@ -45,10 +45,13 @@ class Taken:
         order, lost, at_least, measured_ns, _, _ = placed
         self._arrived_ns.append(received_ns)
         if order is Order.REPEATED or order is Order.STALE:
-            self._arrived.append((float(order is Order.REPEATED), float(order is Order.STALE), 0.0, math.nan))
+            self._arrived.append((float(order is Order.REPEATED), float(order is Order.STALE), 0.0, 0.0, math.nan))
             return
-        held_s = (received_ns - measured_ns) / NS_PER_S
-        self._arrived.append((0.0, float(order is Order.LATE), float(at_least), held_s))
+        if order is Order.ODD:
+            self._arrived.append((0.0, 0.0, 1.0, 0.0, math.nan))
+        else:
+            held_s = (received_ns - measured_ns) / NS_PER_S
+            self._arrived.append((0.0, float(order is Order.LATE), 0.0, float(at_least), held_s))
         self._radio_ns.append(received_ns)
         self._radio.append((1.0, 0.0, float(lost)))
         self._kept[block].append(at)

@@ -82,19 +82,29 @@ def test_after_half_a_lap_of_silence_the_loss_is_only_the_least() -> None:
     assert counter.step(110, 266 * STEP_NS, None) == (Order.NEXT, 9, True)  # 265 were lost
 
 
-def test_a_backlog_of_another_receiver_is_stale_and_disturbs_nothing() -> None:
+def test_a_backlog_of_another_receiver_is_known_again_or_stale_and_disturbs_nothing() -> None:
     counter = SequenceCounter(bits=16, rate_hz=10)
-    for n in range(1000, 1010):
-        counter.step(n, n * STEP_NS, n)
-        if n >= 1005:
-            assert counter.step(n - 500, n * STEP_NS, n - 500).order is Order.STALE
-    assert counter.step(1010, 1010 * STEP_NS, 1010) == (Order.NEXT, 0, False)
+    for n in range(40_000, 41_000):
+        if n != 40_502:
+            counter.step(n, n * STEP_NS, n)
+    backlog = [counter.step(n, 41_000 * STEP_NS, n).order for n in range(40_500, 40_505)]
+    assert backlog == [Order.REPEATED, Order.REPEATED, Order.STALE, Order.REPEATED, Order.REPEATED]
+    assert counter.step(41_000, 41_000 * STEP_NS, 41_000) == (Order.NEXT, 0, False)
+
+
+def test_another_vehicles_packets_between_are_odd_and_cost_nothing() -> None:
+    counter = SequenceCounter(bits=16, rate_hz=10)
+    for n in range(40_000, 40_100):
+        assert counter.step(n, n * STEP_NS, n) == (Order.NEXT, 0, False)
+        if n > 40_000:
+            assert counter.step(n - 20_000, n * STEP_NS, -n) == (Order.ODD, 0, False)
+            assert counter.step(n - 30, n * STEP_NS, -n).order in (Order.ODD, Order.LATE)
 
 
 def test_a_counter_that_goes_on_from_elsewhere_is_believed_in_the_end() -> None:
     counter = SequenceCounter(bits=16, rate_hz=10)
     orders = counted(counter, [40_000, 40_001, *range(20_000, 20_024)], 16)
-    assert orders[2:22] == [Order.STALE] * 20  # two seconds
+    assert orders[2:22] == [Order.ODD] * 20  # two seconds
     assert orders[22:] == [Order.RESTARTED, Order.NEXT, Order.NEXT, Order.NEXT]
 
 

@@ -88,6 +88,17 @@ def test_the_clock_and_the_counter_tell_of_one_start_together() -> None:
     assert [(r.boot, r.sign) for r in told] == [(1, RestartSign.COUNTER), (1, RestartSign.CLOCK)]
 
 
+def test_a_start_anew_turns_go_to_hold_for_good_and_keeps_what_is_estimated() -> None:
+    vehicle = narrow_vehicle(counter="u16", clock="u32")
+    timeline = run(vehicle, session(vehicle, Trouble(runs=((20.0, 0.8), (40.0, 0.0))), 1))
+    told = [(a.verdict.value, [r.check for r in a.reasons]) for a in timeline.verdict_changes]
+    assert [verdict for verdict, _ in told] == ["HOLD", "GO", "HOLD"]
+    last = timeline.assessment_at(timeline.now_ns - 3 * S)
+    assert last is not None
+    assert [r.check for r in last.reasons] == ["no_restart"]
+    assert np.all(np.abs(timeline.states.column("height_m")[50:]) < 2.0)
+
+
 def test_a_start_anew_that_a_narrow_clock_hides_is_told_by_the_counter() -> None:
     vehicle = narrow_vehicle(counter="u16", clock="u16")
     # Started anew so that the wrapped clock goes on as if nothing had happened.
@@ -125,9 +136,20 @@ def test_one_receivers_backlog_neither_repeats_nor_disturbs_what_the_other_heard
     timeline = run(vehicle, Session([made.items[0], *(c for _, c in moved)], 0, 0, 1, made.seconds))
     assert decoded_and_lost(timeline) == (made.sent, 0)
     assert not timeline.restarts
-    stale = timeline.arrivals.column("late").sum()
-    assert stale > 200
-    assert stale + timeline.arrivals.column("repeated").sum() == made.sent
+    assert timeline.arrivals.column("repeated").sum() == made.sent
+
+
+def test_another_vehicles_packets_are_odd_and_seen_and_move_no_estimate() -> None:
+    vehicle = narrow_vehicle(counter="u16", clock="u32")
+    made = session(vehicle, Trouble(), 1)
+    stranger = session(vehicle, Trouble(first_uptime_s=1900.0), 2)
+    both = sorted([*made.items[1:], *stranger.items[100:]], key=lambda c: c.stamps[0].received_ns)
+    timeline = run(vehicle, Session([made.items[0], *both], 0, 0, 1, made.seconds))
+    alone = run(vehicle, made)
+    assert timeline.arrivals.column("odd").sum() == len(stranger.items) - 100
+    assert decoded_and_lost(timeline) == (len(both), 0)
+    assert not timeline.restarts
+    assert np.array_equal(timeline.states.column("height_m"), alone.states.column("height_m"), equal_nan=True)
 
 
 def test_how_long_packets_are_held_back_is_told() -> None:
