@@ -65,7 +65,9 @@ class Assessor:
             self._passing_since_ns = None
             reasons = _reasons(against)
         else:
-            reasons = (self._still_settling(left_s),) if left_s > 0.0 else ()
+            waived = any(finding.status is Status.WAIVED for finding in findings)
+            pass_words = "All checks pass or are waived" if waived else "All checks pass"
+            reasons = (self._still_settling(left_s, pass_words),) if left_s > 0.0 else ()
         verdict = Verdict.GO if left_s is not None and left_s <= 0.0 else Verdict.HOLD
         if verdict is not self._verdict:
             self._verdict, self._since_ns = verdict, at_ns
@@ -110,11 +112,11 @@ class Assessor:
             text = f"The check {check.name} failed to run: a fault in this program. Look at the station's log."
             return (Outcome(Status.UNKNOWN, text),)
 
-    def _still_settling(self, left_s: float) -> Finding:
+    def _still_settling(self, left_s: float, pass_words: str) -> Finding:
         left, since_ns, before = float(math.ceil(left_s)), self._passing_since_ns or 0, self._settling
-        if before is not None and before.value == left and before.since_ns == since_ns:
+        text = f"{pass_words}; GO in {left:.0f} s if they go on passing."
+        if before is not None and before.text == text and before.since_ns == since_ns:
             return before
-        text = f"All checks pass; GO in {left:.0f} s if they go on passing."
         limit = Limit(self._settling_s)
         self._settling = Finding("settling", Status.UNKNOWN, text, Place.VEHICLE, None, left, "s", limit, since_ns)
         return self._settling
@@ -141,8 +143,11 @@ def _reasons(against: list[Finding]) -> tuple[Finding, ...]:
     """The findings against GO, gravest first: failures, then what is not known; each in the checks' order.
 
     Where the link is at fault, that is the reason: what is unknown only because nothing comes any more is left out.
-    Silence comes first even while it is only not known, before the first packet.
+    What several checks do not know for the same reason is said once, by the gravest of them. Silence comes first even
+    while it is only not known, before the first packet.
     """
     cut_off = any(f.check in _LINK and not f.stale for f in against)
     kept = [f for f in against if not (cut_off and f.stale)]
-    return tuple(sorted(kept, key=lambda f: f.status is not Status.FAIL and f.check != _SILENCE))
+    kept.sort(key=lambda f: f.status is not Status.FAIL and f.check != _SILENCE)
+    first = {f.text: f for f in reversed(kept)}
+    return tuple(f for f in kept if f.status is Status.FAIL or first[f.text] is f)

@@ -104,7 +104,9 @@ def camera_draw(window: Window) -> list[Outcome]:
 
     def bad(value: float, decimals: int) -> str:
         low = "it may be switched but not running: its plug, its card, its own battery."
-        return f"{good(value, decimals)} Look at the camera: {low if value < least_a else 'a short in its leads.'}"
+        return (
+            f"{good(value, decimals)} Look at the camera: {low if value < least_a else 'its leads may be shorted.'}"
+        )
 
     return [judged(step_a, limit, unit="A", decimals=2, good=good, bad=bad)]
 

@@ -24,6 +24,7 @@ STANDING_S = 0.5
 HAIR_RAD = math.radians(0.05)
 SWEPT_RAD = math.radians(1.0)  # a command that moved so much tells a gain
 LEAST_GAIN, MOST_GAIN = 0.8, 1.2
+REVERSED_GAIN = 0.3  # nearer to nothing it is not reversed, but does not move
 LEAST_VALUES = 3
 _BOTH = tuple(f"gimbal_{axis}_{what}" for axis, _ in AXES for what in ("command", "angle"))
 _GAIN = (Figure("angle over command in a sweep", f"{LEAST_GAIN:g} to {MOST_GAIN:g}", PRACTICE),)
@@ -124,8 +125,8 @@ def gimbal_play(window: Window) -> list[Outcome]:
 def _gain(name: str, gain: float) -> Outcome:
     look = (
         "the sign of its angle sensor and of [gimbal] signs in the vehicle file"
-        if gain < 0.0
-        else "its horn, linkage and the angle sensor's scale"
+        if gain < -REVERSED_GAIN
+        else "that axis' servo and plug, its horn and linkage, and the angle sensor's scale"
     )
     text = (
         f"The gimbal's {name} axis moves by {number(gain, 2)} times its command, "

@@ -77,7 +77,7 @@ def people_distance(window: Window) -> list[Outcome]:
     rule = f"at least {number(asked.metres, 0)} m for class {letter} by the {asked.code}"
     stand_m = window.site.people_distance_m
     if stand_m is None:
-        text = f"People stand {rule}, by eye: the station file does not say how far; {_LOCAL}."
+        text = f"People are to stand {rule}; the station file does not say how far they do; {_LOCAL}."
         return [Outcome(Status.PASS, text, None, "m", limit)]
 
     def good(value: float, decimals: int) -> str:

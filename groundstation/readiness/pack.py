@@ -89,10 +89,11 @@ def battery_resistance(window: Window) -> list[Outcome]:
         raise Unknown("No load step has shown the pack's resistance yet. Look at it: switch the camera on and off.")
     new_ohm = window.vehicle.battery.internal_resistance_ohm
     limit = Limit(None, window.limits.resistance_growth * new_ohm * MOHM)
+    plural = "" if seen.steps == 1 else "s"
 
     def good(value: float, decimals: int) -> str:
         return (
-            f"The pack's resistance is {number(value, decimals)} mohm by {seen.steps} load steps, "
+            f"The pack's resistance is {number(value, decimals)} mohm by {seen.steps} load step{plural}, "
             f"{allowed(limit, 0, 'mohm')}."
         )
 

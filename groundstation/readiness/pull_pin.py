@@ -11,7 +11,7 @@ from groundstation.readiness.check import Figure, Outcome, check
 from groundstation.readiness.departures import departures
 from groundstation.readiness.finding import Limit, Status
 from groundstation.readiness.window import Unknown, Window
-from groundstation.readiness.words import number
+from groundstation.readiness.words import number, times
 
 # The pyro supply is live from this share of the least pack voltage allowed, and dead below this voltage; in between
 # it is neither. Common practice, no source.
@@ -153,12 +153,12 @@ def _hung(window: Window, pin: PullPin, live_v: float) -> str | None:
     back = departures(window, "pull_pin", Limit(pulled, pulled))
     if back:
         return (
-            f"The pull-pin's contact read inserted in {back} packets {lately}. "
+            f"The pull-pin's contact read inserted {times(back)} {lately}. "
             "Look at its contact: it is loose, unless the pin was pulled just now; then wait."
         )
     if pin.enables_pyro and (dips := departures(window, "pyro_supply_voltage", Limit(live_v))):
         return (
-            f"The pyro supply dropped out in {dips} packets {lately}. "
+            f"The pyro supply dropped out {times(dips)} {lately}. "
             "Look at the pin's pyro switch and the supply's plug: one is loose."
         )
     return None

@@ -8,7 +8,7 @@ from groundstation.readiness.check import Figure, Outcome, check, each, judged
 from groundstation.readiness.departures import departures
 from groundstation.readiness.finding import Limit, Status
 from groundstation.readiness.window import Unknown, Window
-from groundstation.readiness.words import allowed, number
+from groundstation.readiness.words import allowed, number, times
 
 # A resistance beyond this many times the band's ends is called open or shorted. Common practice, no source.
 OPEN_FACTOR = 10.0
@@ -82,9 +82,8 @@ def _circuit(window: Window, pyro: Pyro) -> Outcome:
     dropped = departures(window, *judged_by) if judged_by is not None else 0
     if not dropped:
         return outcome
-    times = "once" if dropped == 1 else f"in {dropped} packets"
     text = (
-        f"{_named(pyro)} is loose: good now, but it dropped out {times} within the last "
+        f"{_named(pyro)} is loose: good now, but it dropped out {times(dropped)} within the last "
         f"{number(window.limits.steady_time_s, 0)} s, not at all allowed. {_look(pyro)} Move them and watch."
     )
     return outcome._replace(status=Status.FAIL, text=text)

@@ -48,6 +48,11 @@ def seconds(age_s: float) -> str:
     return f"{number(age_s, 1 if age_s < 10 else 0)} s"
 
 
+def times(packets: int) -> str:
+    """How often something was seen: "once", or "in 4 packets"."""
+    return "once" if packets == 1 else f"in {packets} packets"
+
+
 @lru_cache(maxsize=512)  # a session has some tens of limits, said on every tick
 def allowed(limit: Limit, decimals: int, unit: str) -> str:
     """What a limit allows, such as "0.8 to 3.0 ohm allowed"; `unit` may be empty."""

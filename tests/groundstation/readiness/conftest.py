@@ -19,7 +19,7 @@ from groundstation.readiness.assessor import Assessor
 from groundstation.readiness.checks import CHECKS
 from groundstation.readiness.finding import Assessment, Finding
 from groundstation.readiness.window import Window
-from groundstation.state import Phase
+from groundstation.state import Phase, Restart, RestartSign
 from groundstation.timeline import PHASES, STATE_COLUMNS, Timeline
 
 STARTED_NS = 1_700_000_000 * NS_PER_S
@@ -84,6 +84,7 @@ class Pad:
     phases: tuple[tuple[float, Phase], ...] = ((0.0, Phase.PAD),)
     recording: tuple[tuple[float, bool, str], ...] = ((0.0, True, "running"),)
     said: tuple[tuple[EventKind, float, bool, str], ...] = ()  # what the station says besides
+    restarts: tuple[tuple[float, int, RestartSign], ...] = ()  # when seen, which start anew, by what
     seed: int = 1
 
     def set(self, name: str, value: float, *, since: float = 0.0) -> "Pad":
@@ -162,6 +163,8 @@ class Pad:
         said = [(EventKind.RECORDING, *event) for event in self.recording]
         for kind, at_s, ok, text in sorted([*said, *self.said], key=lambda event: event[1]):
             made.station_events.append(StationEvent(STARTED_NS + round(at_s * NS_PER_S), kind, ok, text))
+        for at_s, boot, sign in self.restarts:
+            made.restarts.append(Restart(STARTED_NS + round(at_s * NS_PER_S), boot, sign))
         return made
 
     def window(self, at_s: float | None = None) -> Window:

@@ -134,7 +134,6 @@ def test_failures_come_before_what_is_unknown_each_in_the_order_of_the_checks(pa
         ("temperature_range", FAIL),
         ("values_possible", FAIL),
         ("pyro_circuit", UNKNOWN),
-        ("pyro_crosstalk", UNKNOWN),
     ]
 
 

@@ -37,7 +37,7 @@ CAMERA_FAULTS = [
     ("camera on too long", long_on, "camera_state", "on for 1.3 min"),
     ("camera's channel disagrees", disagreeing, "camera_state", "but channel 3 is off"),
     ("camera says on, draws nothing", lambda p: switched(p, draws_a=0.02), "camera_draw", "not running"),
-    ("camera's leads short", lambda p: switched(p, draws_a=2.0), "camera_draw", "a short"),
+    ("camera's leads short", lambda p: switched(p, draws_a=2.0), "camera_draw", "may be shorted"),
     ("camera runs although off", lambda p: p.add("battery_current", 0.3), "camera_draw", "may run all the same"),
 ]
 

@@ -15,6 +15,7 @@ from .test_gimbal import GIMBAL_FAULTS
 from .test_launch_site import SITE_FAULTS
 from .test_layout import LAYOUT_FAULTS
 from .test_link import LINK_FAULTS
+from .test_restart import RESTART_FAULTS
 from .test_sensors import SENSOR_FAULTS
 from .test_supply import SUPPLY_FAULTS
 
@@ -31,6 +32,7 @@ FAULTS = [
     *COMPUTER_FAULTS,
     *LAYOUT_FAULTS,
     *LINK_FAULTS,
+    *RESTART_FAULTS,
     *SITE_FAULTS,
     ("low pack", lambda p: p.set("battery_voltage", 11.1), "battery_voltage", "3.70 V per cell"),
     ("overfull pack", lambda p: p.set("battery_voltage", 12.9), "battery_voltage", "number of cells"),

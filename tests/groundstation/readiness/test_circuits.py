@@ -39,7 +39,7 @@ PYRO_FAULTS = [
         "pin's pyro switch bounces",
         once("pyro_supply_voltage", 0.0),
         "pull_pin",
-        "pyro supply dropped out in 1 packets",
+        "pyro supply dropped out once",
     ),
 ]
 

@@ -51,7 +51,7 @@ GIMBAL_FAULTS = [
     ("gimbal commanded away", lambda p: p.add("gimbal_x_command", 3 * DEG), "gimbal_neutral", "a sweep is running"),
     ("servo does not follow", off_command, "gimbal_follows", "outer axis is 1.2 deg from its command"),
     ("servo reversed", lambda p: sweep(p, gain=-1.0), "gimbal_follows", "the sign of its angle sensor"),
-    ("servo dead in a sweep", lambda p: sweep(p, gain=0.0), "gimbal_follows", "0.00 times its command"),
+    ("servo dead in a sweep", lambda p: sweep(p, gain=0.0), "gimbal_follows", "that axis' servo and plug"),
     ("loose joint", loose, "gimbal_play", "one is loose"),
     ("gimbal adds to the lean", lambda p: leant(p, -0.4), "gimbal_restoring", "adds to a lean"),
 ]

@@ -81,7 +81,7 @@ def test_distance_not_entered_is_told_with_its_code(pad) -> None:
     finding = pad().finding("people_distance")
     assert finding.status is PASS
     assert finding.text == (
-        "People stand at least 9 m for class G by the model rocket safety code (NAR, 2018), by eye: "
-        "the station file does not say how far; local rules decide."
+        "People are to stand at least 9 m for class G by the model rocket safety code (NAR, 2018); "
+        "the station file does not say how far they do; local rules decide."
     )
     assert finding.limit.least == pytest.approx(9.144, abs=1e-9)

@@ -45,7 +45,7 @@ def heavy_igniter(pad):
 
 SUPPLY_FAULTS = [
     ("pack sags", between("battery_voltage", 5.0, 5.6, -0.9), "battery_sag", "0.3"),
-    ("worn pack", lambda p: stepped(p, ohm=0.5), "battery_resistance", "by 1 load steps, at most 300 mohm"),
+    ("worn pack", lambda p: stepped(p, ohm=0.5), "battery_resistance", "by 1 load step, at most 300 mohm"),
     ("pack nearly at its limit", lambda p: p.set("battery_voltage", 11.28), "battery_minutes", "at least 20 min"),
     ("pack too small", heavy_igniter, "supply_left", "25.0 A for an igniter and 1.8 A for stalled servos"),
     ("cold pack", lambda p: p.set("battery_temperature", 275.0), "pack_temperature", "keep it in a pocket"),
