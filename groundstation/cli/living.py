@@ -114,4 +114,6 @@ def verdict_line(change: Assessment) -> str:
     more = len(change.reasons) - len(said)
     if more > 0:
         said.append(f"({more} more)")
+    if change.waived:
+        said.append(f"({len(change.waived)} waived)")
     return "  ".join([local_clock(change.at_ns), f"{change.verdict.value:<4}", *said]).rstrip()

@@ -7,6 +7,7 @@ bounded: one slot a topic, in which the latest value wins, and a queue of events
 from collections import deque
 from dataclasses import dataclass, field
 
+from groundstation.count import CountState, clock_text
 from groundstation.inputs import NS_PER_S, EventKind, StationEvent
 from groundstation.plain_json import Json, number, reason
 from groundstation.readiness.finding import Assessment
@@ -54,6 +55,7 @@ class Outbox:
         self._assessment: Assessment | None = None
         self._newest: dict[tuple[EventKind, str], StationEvent] = {}
         self._packet_ns: int | None = None
+        self._count: CountState | None = None
 
     def offer(self, timeline: Timeline) -> None:
         """Keep what the timeline has that it had not before."""
@@ -62,6 +64,8 @@ class Outbox:
         self._offer_events(timeline)
         self._assessment = timeline.assessment_at(timeline.now_ns)
         self._packet_ns = timeline.last_packet_ns(timeline.now_ns)
+        counted = timeline.vehicle.count is not None or timeline.counts[-1:] != timeline.counts[:1]
+        self._count = timeline.counts[-1] if timeline.counts and counted else None
 
     def take_measurements(self) -> list[Draft]:
         """The newest value of each measurement that has one waiting."""
@@ -82,7 +86,8 @@ class Outbox:
         """Differs whenever the verdict or the list of its reasons does (not with every figure in a text)."""
         if self._assessment is None or self._too_old(self._assessment, now_ns):
             return (self._assessment is None,)
-        return (self._assessment.verdict, *((f.key, f.status) for f in self._assessment.reasons))
+        against = (*self._assessment.reasons, *self._assessment.waived)
+        return (self._assessment.verdict, *((f.key, f.status) for f in against))
 
     def verdict(self, now_ns: int) -> Draft:
         """The present verdict; HOLD where there is no assessment, or only an old one."""
@@ -94,9 +99,24 @@ class Outbox:
             return hold(now_ns, "station", f"the station's last assessment is {age_s:.0f} s old")
         reasons: list[Json] = [reason(finding) for finding in assessment.reasons]
         more: dict[str, Json] = {"reasons": reasons, "since_ns": str(assessment.since_ns)}
+        if assessment.waived:
+            more["waived"] = [reason(finding) for finding in assessment.waived]
         if assessment.settled_in_s is not None:
             more["settled_in_s"] = number(assessment.settled_in_s)
         return Draft("verdict", assessment.at_ns, "verdict", str(assessment.verdict), more=more)
+
+    def count_key(self) -> CountState | None:
+        """Differs whenever the count turns: started, held, resumed, lifted off."""
+        return self._count
+
+    def count(self, now_ns: int) -> Draft | None:
+        """The count: seconds after T−0 (negative before it), how it stands, and why; None where none is kept."""
+        state = self._count
+        if state is None:
+            return None
+        to_go_ns = state.to_go(now_ns)
+        more: dict[str, Json] = {"phase": state.phase.value, "text": clock_text(to_go_ns), "why": state.why}
+        return Draft("count", now_ns, "count", -to_go_ns / NS_PER_S + 0.0, "s", more)
 
     def station(self, now_ns: int) -> Draft:
         """How the station itself is: links, recording, age of the newest packet, what was not published."""

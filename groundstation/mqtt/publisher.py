@@ -4,6 +4,7 @@
     prefix/estimate/NAME      the same, for the estimates (height, speed, tilt, phase)
     prefix/verdict            QoS 1, retained; at every change and once a second
     prefix/event              QoS 1
+    prefix/count              QoS 0, at every turn of the count and once a second, where the vehicle has one
     prefix/station            QoS 0, once a second
 
 Only the verdict is retained, and the will left with the broker turns it to HOLD when the station goes without a
@@ -26,6 +27,7 @@ import aiomqtt
 from aiomqtt.exceptions import MqttConnectError
 from paho.mqtt.reasoncodes import ReasonCode
 
+from groundstation.count import CountState
 from groundstation.inputs import NS_PER_S
 from groundstation.mqtt.address import Broker, parse_broker
 from groundstation.mqtt.outbox import Draft, Outbox, hold
@@ -69,6 +71,7 @@ class Publisher:
         self._sequence: Counter[str] = Counter()
         self._news = asyncio.Event()
         self._verdict_sent: tuple[object, ...] | None = None
+        self._count_sent: CountState | None = None
         self._confirmed_ns: int | None = None
         self._trouble: str | None = None
         self._connected = False
@@ -89,7 +92,8 @@ class Publisher:
         """Take note of what is new in the timeline; never waits."""
         self._outbox.offer(timeline)
         urgent = self._outbox.verdict_key(self._clock()) != self._verdict_sent
-        if urgent or self._outbox.next_event() is not None:
+        turned = self._outbox.count_key() is not self._count_sent
+        if urgent or turned or self._outbox.next_event() is not None:
             self._news.set()
 
     def status(self) -> str:
@@ -162,7 +166,7 @@ class Publisher:
 
     async def _publishing(self, client: aiomqtt.Client) -> None:
         loop = asyncio.get_running_loop()
-        began_s = verdict_due_s = values_due_s = station_due_s = loop.time()
+        began_s = verdict_due_s = values_due_s = station_due_s = count_due_s = loop.time()
         while True:
             self._news.clear()
             key = self._outbox.verdict_key(self._clock())
@@ -178,10 +182,16 @@ class Publisher:
             if loop.time() >= values_due_s:
                 values_due_s = loop.time() + PERIOD_S
                 await self._publish_values(client)
+            turned = self._outbox.count_key()
+            if turned is not self._count_sent or loop.time() >= count_due_s:
+                count_due_s = loop.time() + REFRESH_S
+                self._count_sent = turned
+                if (count := self._outbox.count(self._clock())) is not None:
+                    await self._publish(client, count, qos=0)
             if loop.time() >= station_due_s:
                 station_due_s = loop.time() + REFRESH_S
                 await self._publish(client, self._outbox.station(self._clock()), qos=0)
-            pause_s = max(0.0, min(verdict_due_s, values_due_s, station_due_s) - loop.time())
+            pause_s = max(0.0, min(verdict_due_s, values_due_s, station_due_s, count_due_s) - loop.time())
             with suppress(TimeoutError):
                 async with asyncio.timeout(pause_s):
                     await self._news.wait()
