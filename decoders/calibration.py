@@ -71,13 +71,13 @@ class Points:
         return between
 
     def candidates(self, value: float, reach: float) -> list[float]:
-        """The raw numbers that have this value; the ends of the table where none has."""
-        found = []
+        """The raw numbers that have this value, and those of the table's points."""
+        found = list(self.raw)
         for k in range(len(self.raw) - 1):
             low, high = self.value[k], self.value[k + 1]
             if low != high and min(low, high) <= value <= max(low, high):
                 found.append(self.raw[k] + (value - low) / (high - low) * (self.raw[k + 1] - self.raw[k]))
-        return found or list(self.raw)
+        return found
 
 
 @dataclass(frozen=True, slots=True)

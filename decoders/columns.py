@@ -224,8 +224,11 @@ class _Plan:
         """The reading of the field that holds a position's letter."""
         if name not in self._letters:
             found = next((f for f in self._packet.fields if f.name == name), None)
-            if found is None or found.kind is not WireKind.UNSIGNED or found.count != 1 or found.curve is not None:
-                raise LayoutError(f"found {name!r} for the letter, expected an unsigned field", where=where)
+            kinds = (WireKind.UNSIGNED, WireKind.FLOAT)  # a float, so that a line's letter may be left out
+            if found is None or found.kind not in kinds or found.count != 1 or found.curve is not None:
+                raise LayoutError(
+                    f"found {name!r} for the letter, expected an unsigned field or a float", where=where
+                )
             place = place_of(found, self._byte_order, where)
             if found.first_bit + found.span > self._certain_bits or place.size > _WIDEST:
                 raise LayoutError(

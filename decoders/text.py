@@ -165,7 +165,7 @@ class TextLines:
 
     def _by_key(self, packet: Packet, pairs: list[bytes]) -> Mapping[bytes, bytes]:
         """The values by their names: every field once, and nothing else."""
-        names = {item.name.encode("ascii") for item in packet.fields}
+        names = {item.name.encode("ascii") for item in self._fields[packet.id]}
         found: dict[bytes, bytes] = {}
         for pair in pairs:
             key, equals, value = pair.partition(b"=")
@@ -211,7 +211,8 @@ class TextLines:
         return str(int.from_bytes(packed, self._order, signed=item.kind is WireKind.SIGNED)).encode("ascii")
 
     def _longest_line(self, packet: Packet) -> int:
-        values = sum(_TOKEN + 1 + (len(item.name) + 1 if self._style.named else 0) for item in packet.fields)
+        fields = self._fields[packet.id]
+        values = sum(_TOKEN + 1 + (len(item.name) + 1 if self._style.named else 0) for item in fields)
         return len(self._style.opening) + _TALKER + len(_tag(packet)) + values + 1 + 2 * self._checksum.size + 1
 
 
@@ -221,9 +222,12 @@ def _tag(packet: Packet) -> bytes:
 
 def _in_order(packet: Packet) -> tuple[Field, ...]:
     """The fields as they stand in the body, which is as they stand in a line."""
-    for item in packet.fields:
-        if item.is_bit_field:
-            raise LayoutError("is a bit field, expected whole numbers in a line", where=f"{packet.name}.{item.name}")
+    fields = [element for item in packet.fields for element in item.elements]
+    for item in fields:
+        bare = item.kind in (WireKind.TEXT, WireKind.QUATERNION)
+        if item.is_bit_field or item.bit_order is not None or bare:
+            what = "is no number" if bare else "is a bit field"
+            raise LayoutError(f"{what}, expected whole numbers in a line", where=f"{packet.name}.{item.name}")
         if not item.name.isascii():
             raise LayoutError("found a name that is not ASCII", where=f"{packet.name}.{item.name}")
-    return tuple(sorted(packet.fields, key=lambda item: item.first_bit))
+    return tuple(sorted(fields, key=lambda item: item.first_bit))
