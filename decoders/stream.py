@@ -20,7 +20,8 @@ from decoders.errors import FrameError, LineError
 from decoders.framing import BINARY, contents_of, framing
 from decoders.layout import Layout, Packet, Reason, Reject
 from decoders.status_lines import ends_of_lines, is_text, told
-from decoders.tiles import LEAST_BLOCK, TileDecoder
+from decoders.synchronised import HuntingCutter, Synchronised
+from decoders.tiles import LEAST_BLOCK, Harvest, TileDecoder
 
 IntArray = NDArray[np.int64]
 
@@ -81,13 +82,18 @@ class StreamDecoder:
             for packet in layout.packets
         ]
         self._envelope = EnvelopeReader(layout, self._contents) if envelope.fields else None
-        self._tiles = TileDecoder(layout, self._contents, self._readers) if TileDecoder.takes(layout) else None
+        sync = self._framing.sync if isinstance(self._framing, Synchronised) else None
+        is_fast = TileDecoder.takes(layout)
+        self._tiles = TileDecoder(layout, self._contents, self._readers, sync) if is_fast else None
         self._opened_at = 0  # a frame that starts right here may be torn
 
     def feed(self, data: bytes) -> Decoded:
         """Take in the next bytes; never raises on their account."""
-        if self._tiles is not None and len(data) >= LEAST_BLOCK and isinstance(self._cutter, DelimitedCutter):
-            return self._feed_block(self._tiles, self._cutter, data)
+        if self._tiles is not None and len(data) >= LEAST_BLOCK:
+            if isinstance(self._cutter, DelimitedCutter):
+                return self._feed_block(self._tiles, self._cutter, data)
+            if isinstance(self._cutter, HuntingCutter):
+                return self._feed_hunted(self._tiles, self._cutter, data)
         return self._decoded(self._cutter.take(data), ())
 
     def finish(self) -> Decoded:
@@ -116,11 +122,27 @@ class StreamDecoder:
             cutter.take_into(cut, block[start:end])
             at = base + end
         cutter.pass_over(base + size - at)
-        harvests = [
-            PacketTable(self._layout.packets[h.kind], h.start + base, h.end + base, h.columns)
-            for h in harvested.harvests
-        ]
-        return self._decoded(cut, harvests)
+        return self._decoded(cut, [self._table(h, base) for h in harvested.harvests])
+
+    def _feed_hunted(self, tiles: TileDecoder, cutter: HuntingCutter, data: bytes) -> Decoded:
+        """The fast way for frames without a delimiter: what is sound at once, then what lies between as ever."""
+        base = cutter.offset
+        held = cutter.reclaim()
+        base -= len(held)
+        block = b"".join((held, data))
+        frames = tiles.find(block + tiles.PADDING, len(block))
+        done, harvests = tiles.harvest(frames)
+        cut = Cut()
+        starts = frames.start[done]
+        taken = cutter.take_among(cut, block, starts, frames.end[done])
+        if not taken.all():
+            harvests = [h.only(np.isin(h.start, starts[taken], assume_unique=True)) for h in harvests]
+        return self._decoded(cut, [self._table(h, base) for h in harvests if h.start.size])
+
+    def _table(self, harvest: Harvest, base: int) -> PacketTable:
+        """A harvest as a table; places count from the stream's start."""
+        packet = self._layout.packets[harvest.kind]
+        return PacketTable(packet, harvest.start + base, harvest.end + base, harvest.columns)
 
     def _decoded(self, cut: Cut, harvests: Sequence[PacketTable]) -> Decoded:
         contents = self._framing.decode_each(cut.frames)

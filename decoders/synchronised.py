@@ -4,15 +4,20 @@ Contents are the whole frame, sync word and header included. A damaged frame or 
 cutting goes byte by byte until a frame is sound; a sound frame is never cut.
 """
 
+import itertools
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
 
 from decoders.contents import Contents, Verdict
 from decoders.cutting import STRETCH, Cut, Stretch
 from decoders.errors import LayoutError
 from decoders.layout import LengthField, Reason, Sync
 
+IntArray = NDArray[np.int64]
 Measure = Callable[
     [bytes, int], int | None
 ]  # length of the frame that starts at a place; 0: none does; None: see more
@@ -110,24 +115,71 @@ class HuntingCutter:
     def take(self, data: bytes) -> Cut:
         """The frames that end in these bytes."""
         cut = Cut()
-        self._hunt(cut, self._held + data, ended=False)
+        data = self._held + data
+        self._hold(data, self._hunt(cut, data, 0, len(data), ended=False))
         return cut
+
+    def reclaim(self) -> bytes:
+        """What is held back, as if it had not been taken in."""
+        held, self._held = self._held, b""
+        return held
+
+    def take_among(self, cut: Cut, data: bytes, starts: IntArray, ends: IntArray) -> NDArray[np.bool_]:
+        """As `take`, where sound packets are known already.
+
+        Args:
+            cut: What is added to: all frames but the known ones, and the stretches.
+            data: What was reclaimed, and the next bytes.
+            starts: (n,) places in the data where the known packets start, rising.
+            ends: (n,) places after their ends.
+        Returns:
+            (n,) which of them are to be taken; the others overlap sound frames that start sooner.
+        """
+        taken = np.ones(starts.shape, dtype=np.bool_)
+        breaks = np.flatnonzero(starts[1:] != ends[:-1]) + 1
+        place = 0
+        for first, past in itertools.pairwise([0, *breaks.tolist(), starts.size]):
+            k = first
+            while k < past:
+                start = int(starts[k])
+                if place < start:
+                    place = self._hunt(cut, data, place, start, ended=False)
+                    if place < start:  # what could be a frame ends behind this data
+                        taken[k:] = False
+                        self._hold(data, place)
+                        return taken
+                if place == start:
+                    self._lost.close(cut, self._start + place)
+                    place = int(ends[past - 1])
+                    break
+                following = min(int(np.searchsorted(starts, place)), past)
+                taken[k:following] = False
+                k = following
+        self._hold(data, self._hunt(cut, data, place, len(data), ended=False))
+        return taken
 
     def end(self) -> Cut:
         """What is left of an unfinished frame is a stretch, unless sound frames are in it."""
         cut = Cut()
-        self._hunt(cut, self._held, ended=True)
+        self._hold(self._held, self._hunt(cut, self._held, 0, len(self._held), ended=True))
         self._lost.close(cut, self._start)
         self._lost.opened(self._start)
         return cut
 
-    def _hunt(self, cut: Cut, data: bytes, *, ended: bool) -> None:
+    def _hold(self, data: bytes, place: int) -> None:
+        """Hold back what is behind a place of the data."""
+        self._held = data[place:]
+        self._start += place
+
+    def _hunt(self, cut: Cut, data: bytes, place: int, limit: int, *, ended: bool) -> int:
+        """Cut the data from a place on to a limit, which may be passed by a frame; the place that was come to."""
         word, base, lost = self._word, self._start, self._lost
-        place = 0
-        while place < len(data):
-            start = data.find(word, place)
+        while place < limit:
+            start = data.find(word, place, min(limit + len(word) - 1, len(data)))
             if start < 0:  # the sync word may begin in the last bytes
-                start = len(data) if ended else max(place, len(data) - len(word) + 1)
+                start = limit
+                if limit == len(data) and not ended:
+                    start = max(place, limit - len(word) + 1)
                 lost.add(cut, base + place, data[place:start])
                 place = start
                 break
@@ -158,8 +210,7 @@ class HuntingCutter:
                 lost.damaged(cut, base + start, len(data) - start, Reason.CUT_SHORT, text)
             lost.add(cut, base + start, data[start : start + 1])
             place = start + 1
-        self._held = data[place:]
-        self._start = base + place
+        return place
 
 
 class _Lost:

@@ -9,10 +9,15 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from decoders.layout import ByteOrder, LengthField
+from decoders.contents import Contents
+from decoders.layout import ByteOrder, Layout, LengthField, Sync
 
 IntArray = NDArray[np.int64]
 Bytes = NDArray[np.uint8]
+Lengths = Callable[[Bytes, IntArray], IntArray]  # of the frames at some places; 0 where none is
+
+
+DELIMITED = ("cobs", "slip", "rfc 1662")  # framings whose frames end in a byte of their own
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,7 +94,7 @@ def unescaped(block: bytes, size: int, escapes: Escapes, padding: bytes) -> Fram
     )
 
 
-def behind_word(data: Bytes, size: int, word: bytes, lengths: Callable[[Bytes, IntArray], IntArray]) -> Frames:
+def behind_word(data: Bytes, size: int, word: bytes, lengths: Lengths) -> Frames:
     """Where a sync word stands and, by its length, a whole frame behind it; they may overlap."""
     last = size - len(word) + 1
     places = np.flatnonzero(data[: max(last, 0)] == word[0])
@@ -97,30 +102,52 @@ def behind_word(data: Bytes, size: int, word: bytes, lengths: Callable[[Bytes, I
         places = places[data[places + on] == byte]
     length = lengths(data, places)
     whole = (length > 0) & (places + length <= size)
-    places, length = places[whole], length[whole]
-    return Frames(data, places, length, places, places + length, np.ones(places.shape, dtype=np.bool_))
+    return _as_they_stand(data, places[whole], length[whole])
 
 
-def one_by_one(data: Bytes, start: int, size: int, at: int, lengths: list[int]) -> Frames:
-    """Frames that follow each other from a start on, as far as the byte `at` of each says how long it is."""
+def one_by_one(data: Bytes, size: int, at: int, length_by_code: list[int]) -> Frames:
+    """Frames without a sync word, each as long as its byte `at` says and followed by the next.
+
+    Where a byte says nothing, the next place is where three frames seem to follow each other.
+    """
     codes = data[:size].tobytes()
-    places = []
-    place = start
-    last = size - at
+    places: list[int] = []
+    place, last = 0, size - at
+
+    def goes_on(place: int) -> bool:
+        for _ in range(3):
+            length = length_by_code[codes[place + at]] if place < last else 0
+            if not length:
+                return False
+            place += length
+        return True
+
     while place < last:
-        length = lengths[codes[place + at]]
-        if not length:
-            break
-        places.append(place)
-        place += length
-    if places and place > size:
-        places.pop()
-    start_of = np.array(places, dtype=np.int64)
-    length_of = np.array(lengths, dtype=np.int64)[data[start_of + at]]
-    return Frames(data, start_of, length_of, start_of, start_of + length_of, np.ones(len(places), dtype=np.bool_))
+        length = length_by_code[codes[place + at]]
+        if length:
+            places.append(place)
+            place += length
+        else:
+            place += 1
+            while place < last and not goes_on(place):
+                place += 1
+    start = np.array(places, dtype=np.int64)
+    length_of = np.array(length_by_code, dtype=np.int64)[data[start + at]]
+    whole = start + length_of <= size
+    return _as_they_stand(data, start[whole], length_of[whole])
 
 
-def stated_lengths(field: LengthField, word: int, longest: int) -> Callable[[Bytes, IntArray], IntArray]:
+def one_after_the_other(data: Bytes, size: int, length: int) -> Frames:
+    """Frames of one length without anything in front of them."""
+    start = np.arange(0, size - length + 1, length, dtype=np.int64)
+    return _as_they_stand(data, start, np.full(start.shape, length, dtype=np.int64))
+
+
+def _as_they_stand(data: Bytes, start: IntArray, length: IntArray) -> Frames:
+    return Frames(data, start, length, start, start + length, np.ones(start.shape, dtype=np.bool_))
+
+
+def stated_lengths(field: LengthField, word: int, longest: int) -> Lengths:
     """What frames at some places state as their length; 0 where that is none."""
     size, at = field.bits // 8, word + field.at
 
@@ -134,3 +161,44 @@ def stated_lengths(field: LengthField, word: int, longest: int) -> Callable[[Byt
         return stated
 
     return lengths
+
+
+def marked_lengths(marks: list[tuple[int, tuple[tuple[int, int, int], ...]]]) -> Lengths:
+    """How long frames are by the bytes that mark their kind: of each kind its length and (place, mask, value)."""
+
+    def lengths(data: Bytes, places: IntArray) -> IntArray:
+        found = np.zeros(places.shape, dtype=np.int64)
+        for length, kind in marks:
+            same = np.ones(places.shape, dtype=np.bool_)
+            for at, mask, value in kind:
+                same &= data[np.minimum(places + at, data.size - 1)] & np.uint8(mask) == value
+            found[same] = length
+        return found
+
+    return lengths
+
+
+def finder(layout: Layout, contents: Contents, sync: Sync | None, padding: bytes) -> Callable[[bytes, int], Frames]:
+    """What finds the frames of a layout in a block of so many bytes, and the padding."""
+    name = layout.framing
+    if name == "cobs":
+        return lambda block, size: zero_delimited(np.frombuffer(block, dtype=np.uint8), size)
+    if name in DELIMITED:
+        escapes = {"slip": SLIP, "rfc 1662": RFC_1662}[name]
+        return lambda block, size: unescaped(block, size, escapes, padding)
+    around = contents.longest - max(packet.length for packet in layout.packets)
+    kinds = [(around + packet.length, contents.marks(packet)) for packet in layout.packets]
+    if sync is None or not sync.word:
+        length, marks = kinds[0]
+        if not marks:
+            return lambda block, size: one_after_the_other(np.frombuffer(block, dtype=np.uint8), size, length)
+        at = marks[0][0]
+        by_code = [0] * 256
+        for length_of, ((_, _, value), *_) in kinds:
+            by_code[value] = length_of
+        return lambda block, size: one_by_one(np.frombuffer(block, dtype=np.uint8), size, at, by_code)
+    word = sync.word
+    lengths = marked_lengths(kinds)
+    if sync.length is not None:
+        lengths = stated_lengths(sync.length, len(word), contents.longest)
+    return lambda block, size: behind_word(np.frombuffer(block, dtype=np.uint8), size, word, lengths)

@@ -11,14 +11,12 @@ position; stuffing, CRC and fields are then arithmetic on whole rows:
 - COBS: a counter for each frame holds its next code's position. In row j, where the counter is j, the byte is a code:
   it becomes zero and moves the counter on. A frame is sound if its counter ends at its length. A counter of 8 bits is
   enough: one that overflows lands before j, is never met again, and cannot end at the length.
-- CRC-16/IBM-3740: over GF(2) the powers P(x)^8, P(x)^4 and P(x)^2 of P(x) = x^16 + x^12 + x^5 + 1 have no more terms
-  than P(x), with 8, 4 and 2 times its exponents, and are multiples of it. So a leading row folds by XOR into rows a
-  few positions on, until the two rows of the remainder are left. Other checksums go row by row, CRCs through a table.
+- CRCs of 16 bits and the polynomial 0x1021: see `decoders.folding`. Other checksums go row by row, CRCs through a
+  table.
 """
 
-import binascii
 import itertools
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, ClassVar
 
@@ -27,8 +25,10 @@ from numpy.typing import NDArray
 
 from decoders.columns import Column, ColumnReader, Reading
 from decoders.contents import Contents
-from decoders.layout import ByteOrder, ChecksumPlace, Envelope, Layout
-from decoders.tile_frames import RFC_1662, SLIP, Frames, unescaped, zero_delimited
+from decoders.crc import CrcModel
+from decoders.folding import fold, folding_crc
+from decoders.layout import ByteOrder, Envelope, Layout, Sync
+from decoders.tile_frames import DELIMITED, Frames, finder
 
 IntArray = NDArray[np.int64]
 Planes = NDArray[np.uint8]  # (byte position, frame)
@@ -48,6 +48,11 @@ class Harvest:
     start: IntArray
     end: IntArray
     columns: dict[str, Column]
+
+    def only(self, which: NDArray[np.bool_]) -> "Harvest":
+        """Some of the packets."""
+        columns = {name: column[which] for name, column in self.columns.items()}
+        return Harvest(self.kind, self.start[which], self.end[which], columns)
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,15 +77,12 @@ class TileDecoder:
 
     PADDING: ClassVar[bytes] = bytes(_WORD)  # behind a block, so that its last frame can be gathered in whole words
 
-    def __init__(self, layout: Layout, contents: Contents, readers: Sequence[Mapping[int, ColumnReader]]) -> None:
+    def __init__(
+        self, layout: Layout, contents: Contents, readers: Sequence[Mapping[int, ColumnReader]], sync: Sync | None
+    ) -> None:
         self._contents = contents
-        self._folds = (
-            contents.checksum.name == "CRC-16/IBM-3740"
-            and layout.crc is None
-            and layout.checksum_place is ChecksumPlace.END
-            and layout.checksum_from == layout.checksum_until == 0
-        )
-        self._find = _finder(layout.framing)
+        self._folding = folding_crc(layout)
+        self._find = finder(layout, contents, sync, self.PADDING)
         self._is_cobs = layout.framing == "cobs"
         self._code = 1 if self._is_cobs else 0  # bytes in front of the contents
         self._by_length: dict[int, list[_Kind]] = {}
@@ -94,7 +96,17 @@ class TileDecoder:
     @staticmethod
     def takes(layout: Layout) -> bool:
         """Whether this is the way for a layout."""
-        return layout.framing in ("cobs", "slip", "rfc 1662") and layout.envelope == Envelope()
+        if layout.envelope != Envelope():
+            return False
+        if layout.framing == "fixed length":
+            return layout.id_bits == 0 or (
+                layout.id_bits == 8 and layout.id_first_bit % 8 == 0 and not layout.address
+            )
+        return layout.framing in (*DELIMITED, "sync", "ccsds")
+
+    def find(self, block: bytes, size: int) -> Frames:
+        """What could be the frames in a block of `size` bytes and `PADDING`."""
+        return self._find(block, size)
 
     def decode(self, block: bytes, size: int) -> Harvested:
         """The packets in a block that starts with the start of a frame.
@@ -162,8 +174,8 @@ class TileDecoder:
             else:
                 sound[:] = True
             contents = planes[self._code :]
-            if self._folds:
-                self._check_by_folding(contents, spare, sound)
+            if self._folding is not None:
+                self._check_by_folding(self._folding, contents[self._contents.body_at :], spare, sound)
             else:
                 self._check(contents, sound)
             for place, mask, value in kind.marks:
@@ -211,26 +223,21 @@ class TileDecoder:
             stated |= row
         sound &= ours.checksum.of_rows(message.T) == stated
 
-    def _check_by_folding(self, contents: Planes, spare: NDArray[np.uint8], sound: NDArray[np.bool_]) -> None:
-        """As `_check`, for CRC-16/IBM-3740 over the whole body and behind it."""
+    def _check_by_folding(
+        self, crc: CrcModel, contents: Planes, spare: NDArray[np.uint8], sound: NDArray[np.bool_]
+    ) -> None:
+        """As `_check`, for a CRC of the polynomial that folds, over the whole body and behind it."""
         length, count = contents.shape
         rows = spare[: length * count].reshape(length, count)
         rows[:] = contents
-        if self._contents.checksum_order is ByteOrder.LITTLE:
+        highest_first = ByteOrder.LITTLE if crc.reflect_in else ByteOrder.BIG
+        if self._contents.checksum_order is not highest_first:
             rows[-2], rows[-1] = contents[-1], contents[-2]
-        _fold(rows)
-        # the start value, shifted on by every byte of the body, is what a sound frame leaves
-        expected = binascii.crc_hqx(bytes(length - 2), 0xFFFF)
-        sound &= rows[-2] == expected >> 8
-        sound &= rows[-1] == expected & 0xFF
-
-
-def _finder(name: str) -> Callable[[bytes, int], Frames]:
-    """What finds the frames of a framing in a block of so many bytes, and `PADDING`."""
-    escapes = {"slip": SLIP, "rfc 1662": RFC_1662}.get(name)
-    if escapes is None:
-        return lambda block, size: zero_delimited(np.frombuffer(block, dtype=np.uint8), size)
-    return lambda block, size: unescaped(block, size, escapes, TileDecoder.PADDING)
+        fold(rows, lowest_first=crc.reflect_in)
+        # what the start value and the last exclusive or come to: the CRC of zeros is what a sound frame leaves
+        expected = crc.of(bytes(length - 2)).to_bytes(2, highest_first.value)
+        sound &= rows[-2] == expected[0]
+        sound &= rows[-1] == expected[1]
 
 
 def _padded(length: int) -> int:
@@ -257,44 +264,6 @@ def _unstuff(planes: Planes) -> NDArray[np.uint8]:
         counter += code
         row -= code
     return counter
-
-
-def _fold(rows: Planes) -> None:
-    """Divide each column of bytes, a polynomial over GF(2) with its highest terms first, by P(x).
-
-    The remainder is left in the last two rows; the others are spoilt. Shifts to the left are products, which numpy
-    computes faster on bytes.
-    """
-    left, at = rows.shape[0], 0
-    while left > 16:  # x^128 = x^96 + x^40 + 1 modulo P(x)^8: 4, 11 and 16 bytes on
-        count = min(4, left - 16)
-        top = rows[at : at + count]
-        for on in (4, 11, 16):
-            rows[at + on : at + on + count] ^= top
-        left, at = left - count, at + count
-    while left > 8:  # x^64 = x^48 + x^20 + 1 modulo P(x)^4: 2, 5 1/2 and 8 bytes on
-        count = min(2, left - 8)
-        top = rows[at : at + count]
-        rows[at + 2 : at + 2 + count] ^= top
-        rows[at + 5 : at + 5 + count] ^= top >> 4
-        rows[at + 6 : at + 6 + count] ^= top * np.uint8(16)
-        rows[at + 8 : at + 8 + count] ^= top
-        left, at = left - count, at + count
-    while left > 4:  # x^32 = x^24 + x^10 + 1 modulo P(x)^2: 1, 2 3/4 and 4 bytes on
-        top = rows[at]
-        rows[at + 1] ^= top
-        rows[at + 2] ^= top >> 6
-        rows[at + 3] ^= top * np.uint8(4)
-        rows[at + 4] ^= top
-        left, at = left - 1, at + 1
-    while left > 2:  # x^16 = x^12 + x^5 + 1: 1/2, 1 3/8 and 2 bytes on, the upper half byte first
-        top = rows[at]
-        top ^= top >> 4
-        rows[at + 1] ^= top * np.uint8(16)
-        rows[at + 1] ^= top >> 3
-        rows[at + 2] ^= top * np.uint8(32)
-        rows[at + 2] ^= top
-        left, at = left - 1, at + 1
 
 
 def _without_gaps(contents: Planes, spare: NDArray[np.uint8], sound: NDArray[np.bool_]) -> Planes:
