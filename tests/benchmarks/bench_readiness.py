@@ -1,7 +1,9 @@
 """Times one tick of readiness, in processor time: every check and the verdict.
 
 The example vehicle stands on its pad, all checks passing, with ten minutes of packets behind it. Ticks come as often
-as the pipeline's and each is given a new window, as there; a check over many seconds is not run on each. Run: python tests/benchmarks/bench_readiness.py
+as the pipeline's and each is given a new window, as there; a check over many seconds is not run on each.
+
+    python tests/benchmarks/bench_readiness.py
 """
 
 import importlib.util
