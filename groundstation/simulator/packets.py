@@ -30,7 +30,11 @@ class PacketBuilder:
         layout = layout_of(vehicle)
         self._encoder = FrameEncoder(layout)
         self._columns = {
-            packet.name: [column for column in columns(vehicle) if column.packet == packet.name]
+            packet.name: [
+                (column, *_inside(column.field), f"{packet.name}.{column.name}")
+                for column in columns(vehicle)
+                if column.packet == packet.name
+            ]
             for packet in telemetry.packets
         }
         self._texts = texts_of(vehicle)
@@ -66,12 +70,14 @@ class PacketBuilder:
         """
         counter = "" if self._shared else packet_name
         sent: dict[str, float | bytes] = dict.fromkeys(self._texts[packet_name], b"")
-        for column in self._columns[packet_name]:
-            item, where = column.field, f"{packet_name}.{column.name}"
+        for column, least, greatest, where in self._columns[packet_name]:
+            item = column.field
             if column.meaning == "sequence":
                 sent[column.name] = self._counts[counter] & ((1 << item.bits) - 1)
             elif column.meaning == "vehicle_time":
                 sent[column.name] = wrapped(item, values.get("vehicle_time", 0.0), where=where)
+            elif least < (value := values.get(column.meaning or "", 0.0)) < greatest:
+                sent[column.name] = value  # which the encoder rounds
             elif item.kind is WireKind.QUATERNION:
                 sent[column.name] = values.get(column.meaning or "", _AT_REST[column.name[-1]])
             else:
@@ -101,6 +107,14 @@ def wrapped(item: Field, clock_s: float, *, where: str) -> float:
     if item.kind is not WireKind.UNSIGNED:
         return saturated(item, clock_s, where=where)
     return value_of(item, round((clock_s - item.bias) / item.scale) & raw_limits(item)[1])
+
+
+def _inside(item: Field) -> tuple[float, float]:
+    """Between which values the encoder needs no help: none for a field whose nearest value is no plain rounding."""
+    if item.kind not in (WireKind.UNSIGNED, WireKind.SIGNED) or item.curve is not None:
+        return math.inf, -math.inf
+    ends = [value_of(item, raw) for raw in raw_limits(item)]
+    return min(ends), max(ends)
 
 
 def _letters(packet: Packet) -> dict[str, tuple[str, str, str]]:
