@@ -8,9 +8,11 @@ import numpy as np
 
 from dashboard import wording
 from dashboard.ask import Ask
+from dashboard.flight_words import compass, descent_words, motor_words, warning_words
 from dashboard.pad_frame import received_share
 from dashboard.plotframe import Mark, Plot, Plots, Span
 from dashboard.plots import Axis, Line, column_ns, line, nice_axis
+from groundstation.coming_down import ComingDown, coming_down
 from groundstation.inputs import NS_PER_S
 from groundstation.state import FlightEventKind, Phase
 from groundstation.timeline import PHASES, Timeline
@@ -56,6 +58,9 @@ class FlightText:
     apogee: str
     events: tuple[str, ...]
     axis: AxisView
+    warning: str
+    descent: tuple[str, ...]
+    motor: tuple[str, ...]
     battery: str
     battery_beside: str
     link: str
@@ -74,9 +79,10 @@ def flight_text(timeline: Timeline, at_ns: int, zone: tzinfo | None) -> FlightTe
     sigma = "" if state is None else _sigma(state.height_sigma_m, "m")
     speed_sigma = "" if state is None else _sigma(state.speed_sigma_mps, "m/s")
     elapsed = None if liftoff_ns is None else (at_ns - liftoff_ns) / NS_PER_S
+    down = coming_down(timeline, at_ns)
     return FlightText(
         phase=phase.value,
-        phase_since="" if since is None else f"for {wording.duration((at_ns - since) / NS_PER_S)}",
+        phase_since=_since_words(since, at_ns, down),
         stale=stale,
         numbers=(
             Number("height", "height", _rounded(None if state is None else state.height_m, "m"), sigma),
@@ -97,6 +103,9 @@ def flight_text(timeline: Timeline, at_ns: int, zone: tzinfo | None) -> FlightTe
         apogee=_apogee(timeline, at_ns),
         events=tuple(_event(e.kind, e.at_ns, e.height_m, liftoff_ns) for e in events),
         axis=axis_view(timeline, at_ns),
+        warning=warning_words(down, at_ns),
+        descent=descent_words(timeline, down, at_ns),
+        motor=motor_words(timeline, at_ns),
         battery=_latest(timeline, "battery_voltage", at_ns),
         battery_beside=_latest_age(timeline, "battery_voltage", at_ns),
         link=_link(timeline, at_ns),
@@ -291,6 +300,14 @@ def _phase_since_ns(timeline: Timeline, at_ns: int) -> int | None:
     return next((e.at_ns for e in timeline.events_until(at_ns) if e.kind is kind), None)
 
 
+def _since_words(since_ns: int | None, at_ns: int, down: ComingDown | None) -> str:
+    """How long the phase has lasted, and whether it is probably over although nobody has heard so."""
+    if since_ns is None:
+        return ""
+    words = f"for {wording.duration((at_ns - since_ns) / NS_PER_S)}"
+    return f"{words}, probably landed" if down is not None and down.probably_landed else words
+
+
 def _apogee(timeline: Timeline, at_ns: int) -> str:
     reached = next((e for e in timeline.events_until(at_ns) if e.kind is FlightEventKind.APOGEE), None)
     if reached is not None:
@@ -322,13 +339,10 @@ def _sigma(value: float, unit: str) -> str:
     return f"±{wording.with_unit(wording.number(wide, 0 if wide >= 10 else 1), unit)}"
 
 
-_COMPASS = ("north", "north-east", "east", "south-east", "south", "south-west", "west", "north-west")
-
-
 def _heading(heading_rad: float) -> str:
     if not math.isfinite(heading_rad):
         return ""
-    return f"towards {_COMPASS[round(math.degrees(heading_rad) / 45) % 8]}"
+    return f"towards {compass(heading_rad)}"
 
 
 def _value(timeline: Timeline, name: str, at_ns: int) -> float | None:

@@ -98,18 +98,25 @@ def coming_down(timeline: Timeline, at_ns: int) -> ComingDown | None:
     opened_ns = apogee.at_ns + round(OPENED_BY_S * NS_PER_S)
     if ejection is not None:
         opened_ns = ejection.at_ns + round(DRIFTING_S * NS_PER_S)
-    falling = kind is DescentKind.BALLISTIC
+    falling = kind is DescentKind.BALLISTIC or (FlightEventKind.BALLISTIC in events and ejection is None)
     rate_mps = math.nan if falling else _mean_rate_mps(timeline, opened_ns, at_ns)
     if not rate_mps > 0.0:
         rate_mps = -state.speed_mps if falling or kind is DescentKind.CANOPY else math.nan
-    fixes = _Fixes.of(timeline, at_ns)
+    # once silent, what was heard last says the same for ever
+    fixes = _Fixes.of(timeline, min(at_ns, state.at_ns + NS_PER_S))
     wind, landing, from_ns = None, None, state.at_ns
     if fixes is not None:
         from_ns = int(fixes.t_ns[-1])
         if not falling:
             wind = fixes.wind_since(opened_ns)
         landing = _landing(
-            timeline, fixes, kind=kind, rate_mps=rate_mps, expected_mps=expected_mps, wind=wind, gravity=gravity_mps2
+            timeline,
+            fixes,
+            falling=falling,
+            rate_mps=rate_mps,
+            expected_mps=expected_mps,
+            wind=wind,
+            gravity=gravity_mps2,
         )
     silent_s = (at_ns - state.at_ns) / NS_PER_S
     down = silent_s > SILENT_S and _is_down(
@@ -146,6 +153,20 @@ def origin_of(timeline: Timeline, at_ns: int) -> Place | None:
     return None if not fixes else fixes[-1][1].place
 
 
+def place_at_rest(timeline: Timeline, at_ns: int) -> LocalPlace | None:
+    """Where it lies by the middle of its good fixes since it landed, seen from the pad; None without one."""
+    landed = next((e for e in timeline.events_until(at_ns) if e.kind is FlightEventKind.LANDED), None)
+    origin = origin_of(timeline, at_ns)
+    if landed is None or origin is None:
+        return None
+    until_ns = min(at_ns, landed.called_ns + round(LOOK_BACK_S * NS_PER_S))
+    places = [local(origin, fix.place) for _, fix in _good_fixes(timeline, landed.at_ns, until_ns)]
+    if not places:
+        return None
+    east_m, north_m = np.median([p.east_m for p in places]), np.median([p.north_m for p in places])
+    return LocalPlace(float(east_m), float(north_m), 0.0)
+
+
 def landing_place(timeline: Timeline, at_ns: int, landing: Landing) -> Place | None:
     """Where on the globe the predicted landing is."""
     origin = origin_of(timeline, at_ns)
@@ -169,12 +190,6 @@ class _Fixes:
         if origin is None:
             return None
         good = _good_fixes(timeline, at_ns - round(LOOK_BACK_S * NS_PER_S), at_ns)
-        if not good:
-            # Long silent: the last that was heard still says where from.
-            newest = timeline.state_at(at_ns)
-            if newest is None:
-                return None
-            good = _good_fixes(timeline, newest.at_ns - round(LOOK_BACK_S * NS_PER_S), newest.at_ns)
         if not good:
             return None
         places: list[LocalPlace] = [local(origin, fix.place) for _, fix in good]
@@ -203,7 +218,7 @@ def _landing(
     timeline: Timeline,
     fixes: _Fixes,
     *,
-    kind: DescentKind,
+    falling: bool,
     rate_mps: float,
     expected_mps: float,
     wind: Wind | None,
@@ -212,7 +227,7 @@ def _landing(
     east_m, north_m, height_m = float(fixes.east_m[-1]), float(fixes.north_m[-1]), float(fixes.height_m[-1])
     if not math.isfinite(height_m):
         return None
-    if kind is DescentKind.BALLISTIC:
+    if falling:
         newest = fixes.wind_since(int(fixes.t_ns[-1]) - round(FALL_OVER_S * NS_PER_S))
         drift = newest or Wind(0.0, 0.0, UNKNOWN_DRIFT_MPS, height_m)
         return predict_fall(

@@ -26,6 +26,12 @@
     notebook.put("flight-link", flight.link);
     notebook.put("flight-link-beside", flight.link_beside);
     list("flight-events", flight.events);
+    for (const [id, lines] of [["flight-descent", flight.descent], ["flight-motor", flight.motor]]) {
+      list(id, lines);
+      document.getElementById(id).parentElement.hidden = lines.length === 0;
+    }
+    notebook.put("flight-warning", flight.warning);
+    document.getElementById("flight-warning").hidden = flight.warning === "";
     axis(flight.axis);
   };
 

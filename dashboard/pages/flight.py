@@ -12,6 +12,7 @@ def layout(timeline: Timeline) -> html.Section:
     return html.Section(
         id="flight",
         children=[
+            html.Div(id="flight-warning", role="alert", hidden=True),
             html.Div(
                 id="phase-band",
                 children=[
@@ -67,6 +68,8 @@ def layout(timeline: Timeline) -> html.Section:
                             html.Div(
                                 [html.H2("Link"), html.Span(id="flight-link"), html.Span(id="flight-link-beside")]
                             ),
+                            html.Div([html.H2("Way down"), html.Ul(id="flight-descent")]),
+                            html.Div([html.H2("Motor"), html.Ul(id="flight-motor")]),
                             html.Div([html.H2("Events"), html.Ol(id="flight-events")]),
                         ],
                         id="flight-small",

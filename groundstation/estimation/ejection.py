@@ -24,10 +24,10 @@ LEAST_HEIGHT_M = 10.0  # below, the ground may be what it feels
 # Without an accelerometer, or without a word of it for so long.
 WITHOUT_FORCE_S = 1.0
 FALLING_S = 1.5  # after apogee, before a slow fall means anything
-FALLING_UNTIL_S = 3.0  # and until when a body without a canopy has not come to a steady fall of its own
+FALLING_UNTIL_S = 6.0  # and until when a body without a canopy has not come to a steady slow fall of its own
 FREE_SHARE = 0.4  # of a free fall's speed
 SLOWED_SHARE = 0.6  # of the fastest fall so far
-SURE_SIGMAS = 3.0
+SURE_SIGMAS = 2.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -100,7 +100,8 @@ class EjectionWatch:
             self._fastest = (falling, fall.t_s)
         fastest, at_s = self._fastest
         free = STANDARD_MPS2 * fall.since_apogee_s
-        hanging = FALLING_S <= fall.since_apogee_s <= FALLING_UNTIL_S and falling + unsure < FREE_SHARE * free
+        early = FALLING_S <= fall.since_apogee_s <= FALLING_UNTIL_S
+        hanging = early and falling + unsure < min(FREE_SHARE * free, self._slow_mps)
         slowed = falling + unsure < SLOWED_SHARE * fastest and falling < self._slow_mps
         self._slowed = self._slowed + 1 if hanging or slowed else 0
         if self._slowed < LASTING_SAMPLES:

@@ -17,6 +17,7 @@ _LETTERS: tuple[str, ...] = ("¼A", "½A", *"ABCDEFGHIJKLMNO")
 _FIRST_BOUND_NS = 0.625
 # Burn time counts from and to this share of the peak thrust (NFPA 1125, clause from memory).
 BURNING_SHARE = 0.05
+ON_ROD_S = 0.3  # about as long as a vehicle takes to leave its rod (common practice, no source)
 SETTLING_ROUNDS = 6  # mass and impulse hang on each other; each round gains a factor of some twenty
 # One standard deviation each, common practice, no source: an accelerometer's scale, and a drag coefficient.
 SCALE_SIGMA = 0.008
@@ -43,7 +44,7 @@ class Burn:
     peak_n: float
     impulse_ns: float
     impulse_sigma_ns: float
-    thrust_to_weight: float  # over the first tenth of a second of thrust, at liftoff mass
+    thrust_to_weight: float  # over the first `ON_ROD_S` of thrust, at liftoff mass
 
     @property
     def time_s(self) -> float:
@@ -143,7 +144,9 @@ def burn_of(
         # of the step in which thrust stops nothing is known but its ends
         float(thrust[end - 1] * (t[end] - t[end - 1]) / math.sqrt(12.0)),
     )
-    first = thrust[(t <= t[0] + 0.1)]
+    # between the samples there are, not back to liftoff: thrust may have been rising at the first
+    on_rod = np.linspace(t[1], t[0] + ON_ROD_S, 31) if t[1] < t[0] + ON_ROD_S else t[1:2]
+    first = np.interp(on_rod, t[1:], thrust[1:])
     weight_n = mass.liftoff_kg * STANDARD_MPS2
     level = BURNING_SHARE * peak
     end_s = _falls_through(t, thrust, level, end)

@@ -93,11 +93,12 @@ class Mass:
 
 @dataclass(frozen=True, slots=True)
 class Surroundings:
-    """What is held constant over one step: wind (east, north), gimbal deflections, the canopy's drag area, and
-    whether the rod still guides (along `rod`, the local unit vector).
+    """What is held constant over one step: wind (east, north), rising air, gimbal deflections, the canopy's drag
+    area, and whether the rod still guides (along `rod`, the local unit vector).
     """
 
     wind_mps: tuple[float, float] = (0.0, 0.0)
+    rising_mps: float = 0.0
     gimbal_rad: tuple[float, float] = (0.0, 0.0)
     canopy_m2: float = 0.0
     rod: Vector | None = None
@@ -162,7 +163,7 @@ class Body:
         mass = self.mass_at(motor.burnt_kg)
         density = self.air.density_at_kgpm3(height)
         wind_e, wind_n = around.wind_mps
-        bx, by, bz = to_body(attitude, (ve - wind_e, vn - wind_n, vu))
+        bx, by, bz = to_body(attitude, (ve - wind_e, vn - wind_n, vu - around.rising_mps))
         cross = math.hypot(bx, by)
         speed = math.sqrt(cross * cross + bz * bz)
 

@@ -73,7 +73,9 @@ def fly(
         FlightError: Thrust never exceeds weight, or the flight does not end.
     """
     scatter = Scatter() if scatter is None else scatter
-    wind = Wind(mean_wind_mps(site), random.Random(f"{seed}/flight wind"), gust_share)
+    wind = Wind(
+        mean_wind_mps(site), random.Random(f"{seed}/flight wind"), gust_share, random.Random(f"{seed}/rising air")
+    )
     return _Flying(vehicle, site, scatter, wind, ignition_s).run()
 
 
@@ -185,6 +187,7 @@ class _Flying:
         misaligned, angle = self._scatter.misalignment_rad, self._servos.angle_rad
         return Surroundings(
             wind_mps=self._wind.at(self._y[2]),
+            rising_mps=self._wind.rising_mps if self._rod is None else 0.0,
             gimbal_rad=(angle[0] + misaligned[0], angle[1] + misaligned[1]),
             canopy_m2=self._canopy_m2 * min(1.0, opened) if opened > 0.0 else 0.0,
             rod=self._rod,

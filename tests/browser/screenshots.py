@@ -37,6 +37,10 @@ def _in_flight(page: Page) -> None:
     page.evaluate("notebook.change({at_s: 29.6, playing: false})")
 
 
+def _in_fall(page: Page) -> None:
+    page.evaluate("notebook.change({at_s: 47, playing: false})")
+
+
 def _fold_open(page: Page) -> None:
     page.evaluate("document.querySelectorAll('#findings details').forEach(fold => { fold.open = true; })")
 
@@ -72,6 +76,7 @@ class State:
     live: bool = True
     act: Callable[[Page], None] = _nothing
     lost: bool = False
+    ejects: bool = True
 
 
 MANY = ("battery-low@40", "igniter-open:1@45", "tilt-excessive@50", "pressure-stuck@52")
@@ -92,6 +97,9 @@ STATES = {
     "boost": State(32.2, launch_at_s=30),
     "coast": State(36.5, launch_at_s=30),
     "descent": State(60, launch_at_s=30),
+    "ballistic": State(46.5, launch_at_s=30, ejects=False),
+    "ballistic-past": State(60, launch_at_s=30, ejects=False, act=_in_fall),
+    "descent-silent": State(150, launch_at_s=30, silent_from_s=80),
     "landed": State(150, launch_at_s=30),
     "past-flight": State(150, launch_at_s=30, act=_back_far),
     "flight-stale": State(40, launch_at_s=30, silent_from_s=36),
@@ -101,7 +109,7 @@ STATES = {
 
 
 def staged(state: State) -> StagedSession:
-    vehicle = simulated(launch_at_s=state.launch_at_s, faults=state.faults)
+    vehicle = simulated(launch_at_s=state.launch_at_s, faults=state.faults, ejects=state.ejects)
     started_ns = time.time_ns() - round(state.upto_s * NS_PER_S)
     session = StagedSession(vehicle, live=state.live, started_ns=started_ns)
     session.silent_from_s = state.silent_from_s

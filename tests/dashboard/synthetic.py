@@ -1,7 +1,10 @@
 """Sessions for the pages' tests: a simulated vehicle's frames through the real pipeline, at once or as time goes."""
 
 import asyncio
+import dataclasses
 import itertools
+import math
+import random
 import time
 from collections.abc import Iterator, Sequence
 from functools import cache
@@ -13,6 +16,7 @@ from groundstation.inputs import NS_PER_S, Chunk, EventKind, StationEvent
 from groundstation.operating import refusal
 from groundstation.operator_actions import Action, event_kind, event_text
 from groundstation.pipeline import Pipeline
+from groundstation.simulator.scatter import Scatter
 from groundstation.simulator.simulate import SimulatedVehicle, TimedFrame
 from groundstation.timeline import Timeline
 
@@ -29,8 +33,16 @@ def example_site() -> Site:
     return load_station(EXAMPLE_STATION).site
 
 
-def simulated(*, seed: int = 7, launch_at_s: float | None = None, faults: Sequence[str] = ()) -> SimulatedVehicle:
-    return SimulatedVehicle(example_vehicle(), example_site(), seed=seed, launch_at_s=launch_at_s, faults=faults)
+def simulated(
+    *, seed: int = 7, launch_at_s: float | None = None, faults: Sequence[str] = (), ejects: bool = True
+) -> SimulatedVehicle:
+    """The example vehicle; without an ejection it falls all the way."""
+    scatter = Scatter.drawn(random.Random(f"{seed}/scatter"))
+    if not ejects:
+        scatter = dataclasses.replace(scatter, recognition_s=math.inf)
+    return SimulatedVehicle(
+        example_vehicle(), example_site(), seed=seed, launch_at_s=launch_at_s, faults=faults, scatter=scatter
+    )
 
 
 class StagedSession:

@@ -1,5 +1,8 @@
 """Simulated flights as motion samples: the simulator's frames, decoded, with the truth beside them."""
 
+import dataclasses
+import math
+import random
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
@@ -15,6 +18,7 @@ from groundstation.estimation.estimator import Estimator
 from groundstation.motion import MotionReader
 from groundstation.packet_order import PacketOrder
 from groundstation.simulator.radio import Radio
+from groundstation.simulator.scatter import Scatter
 from groundstation.simulator.simulate import SimulatedVehicle
 from groundstation.simulator.truth import Truth
 from groundstation.state import FlightEvent, FlightEventKind, MotionSample, State
@@ -84,12 +88,17 @@ def samples_of(vehicle: Vehicle, simulated: SimulatedVehicle, seconds: float) ->
 
 @pytest.fixture(scope="session")
 def fly(curlew: Vehicle, saltmarsh: Site) -> Callable[..., Flown]:
-    recorded: dict[tuple[int, float, float], tuple[list[MotionSample], Truth]] = {}
+    recorded: dict[tuple[int, float, float, bool], tuple[list[MotionSample], Truth]] = {}
 
-    def record(seed: int, rate_hz: float, loss: float, air: Site) -> tuple[list[MotionSample], Truth]:
+    def record(seed: int, rate_hz: float, loss: float, air: Site, ejects: bool) -> tuple[list[MotionSample], Truth]:
         launch_s = LAUNCH_S + seed * 0.6180339887 % 1.0  # at any place between two packets
         vehicle = at_rate(curlew, rate_hz)
-        simulated = SimulatedVehicle(vehicle, air, seed=seed, launch_at_s=launch_s, radio=bursts(loss))
+        scatter = Scatter.drawn(random.Random(f"{seed}/scatter"))
+        if not ejects:
+            scatter = dataclasses.replace(scatter, recognition_s=math.inf)
+        simulated = SimulatedVehicle(
+            vehicle, air, seed=seed, launch_at_s=launch_s, radio=bursts(loss), scatter=scatter
+        )
         assert simulated.truth is not None
         samples = samples_of(vehicle, simulated, simulated.truth.times.landed_s + 15.0)
         return list(samples), simulated.truth
@@ -101,13 +110,14 @@ def fly(curlew: Vehicle, saltmarsh: Site) -> Callable[..., Flown]:
         loss: float = 0.0,
         change: Callable[[Iterator[MotionSample], Truth], Iterator[MotionSample]] = lambda samples, _: samples,
         air: Site | None = None,
+        ejects: bool = True,
     ) -> Flown:
         if air is not None:
-            samples, truth = record(seed, rate_hz, loss, air)
+            samples, truth = record(seed, rate_hz, loss, air, ejects)
         else:
-            if (seed, rate_hz, loss) not in recorded:
-                recorded[seed, rate_hz, loss] = record(seed, rate_hz, loss, saltmarsh)
-            samples, truth = recorded[seed, rate_hz, loss]
+            if (seed, rate_hz, loss, ejects) not in recorded:
+                recorded[seed, rate_hz, loss, ejects] = record(seed, rate_hz, loss, saltmarsh, ejects)
+            samples, truth = recorded[seed, rate_hz, loss, ejects]
         estimator = Estimator(curlew, saltmarsh)
         states: list[State] = []
         events: list[FlightEvent] = []
