@@ -38,15 +38,22 @@ class Frames:
 
 @dataclass(frozen=True, slots=True)
 class Escapes:
-    """Byte stuffing with an escape: the delimiter, the escape, and pairs of what follows it and what they mean."""
+    """Byte stuffing with an escape: the delimiter, the escape, and what each byte after it means (256 places)."""
 
     delimiter: int
     escape: int
-    meanings: tuple[tuple[int, int], ...]
+    meaning: Bytes
+    known: NDArray[np.bool_]
 
 
-SLIP = Escapes(0xC0, 0xDB, ((0xDC, 0xC0), (0xDD, 0xDB)))  # RFC 1055
-RFC_1662 = Escapes(0x7E, 0x7D, ((0x5E, 0x7E), (0x5D, 0x7D)))  # what must be escaped; other escapes are left over
+def _escapes(delimiter: int, escape: int, meanings: dict[int, int]) -> Escapes:
+    meaning = np.zeros(256, dtype=np.uint8)
+    meaning[list(meanings)] = list(meanings.values())
+    return Escapes(delimiter, escape, meaning, np.isin(np.arange(256), list(meanings)))
+
+
+SLIP = _escapes(0xC0, 0xDB, {0xDC: 0xC0, 0xDD: 0xDB})  # RFC 1055
+RFC_1662 = _escapes(0x7E, 0x7D, {code: code ^ 0x20 for code in range(256) if code not in (0x7D, 0x7E)})
 
 
 def between(data: Bytes, size: int, delimiter: int) -> tuple[IntArray, IntArray]:
@@ -64,28 +71,28 @@ def zero_delimited(data: Bytes, size: int) -> Frames:
     return Frames(data, starts, ends - starts, starts, ends + 1, np.ones(starts.shape, dtype=np.bool_))
 
 
-def unescaped(block: bytes, size: int, escapes: Escapes, padding: bytes) -> Frames:
+def unescaped(block: bytes, size: int, escapes: Escapes) -> Frames:
     """Frames whose escapes have been taken back, all in one run of bytes."""
     data = np.frombuffer(block, dtype=np.uint8)
     starts, ends = between(data, size, escapes.delimiter)
     here = np.flatnonzero(data[:size] == escapes.escape)
     following = data[here + 1]
-    known = np.zeros(here.shape, dtype=np.bool_)
-    for code, _ in escapes.meanings:
-        known |= following == code
-    # an escape's number of delimiters before it is its frame's number
+    known = escapes.known[following]
+    # an escape's frame has the number of the delimiters before it
     mine = np.searchsorted(ends, here)
     count = starts.size
-    removed = np.bincount(mine[known], minlength=count)[:count]
+    removed = np.bincount(mine, minlength=count)[:count]
     plain = np.ones(count, dtype=np.bool_)
     odd = mine[~known]
     plain[odd[odd < count]] = False
-    cleared = block[:size]
-    for code, meaning in escapes.meanings:
-        cleared = cleared.replace(bytes((escapes.escape, code)), bytes((meaning,)))
+    # without the escapes; what came after them is then as many places back as there were escapes
+    cleared = bytearray(block).replace(bytes((escapes.escape,)), b"")
+    unstuffed = np.frombuffer(cleared, dtype=np.uint8)
+    after = here - np.arange(here.size)
+    unstuffed[after[known]] = escapes.meaning[following[known]]
     before = np.cumsum(removed) - removed
     return Frames(
-        np.frombuffer(cleared + padding, dtype=np.uint8),
+        unstuffed,
         starts - before,
         ends - starts - removed,
         starts,
@@ -110,31 +117,31 @@ def one_by_one(data: Bytes, size: int, at: int, length_by_code: list[int]) -> Fr
 
     Where a byte says nothing, the next place is where three frames seem to follow each other.
     """
-    codes = data[:size].tobytes()
+    # at each byte the length of the frame whose code it could be; zeros end the walk
+    steps = data[at:size].tobytes().translate(bytes(length_by_code)) + bytes(max(length_by_code))
     places: list[int] = []
+    add = places.append
     place, last = 0, size - at
-
-    def goes_on(place: int) -> bool:
-        for _ in range(3):
-            length = length_by_code[codes[place + at]] if place < last else 0
-            if not length:
-                return False
-            place += length
-        return True
-
     while place < last:
-        length = length_by_code[codes[place + at]]
-        if length:
-            places.append(place)
+        while length := steps[place]:
+            add(place)
             place += length
-        else:
+        place += 1
+        while place < last and not _three_follow(steps, place):
             place += 1
-            while place < last and not goes_on(place):
-                place += 1
     start = np.array(places, dtype=np.int64)
     length_of = np.array(length_by_code, dtype=np.int64)[data[start + at]]
     whole = start + length_of <= size
     return _as_they_stand(data, start[whole], length_of[whole])
+
+
+def _three_follow(steps: bytes, place: int) -> bool:
+    """Whether three frames seem to follow each other from a place on, as far as there are bytes."""
+    for _ in range(3):
+        if place >= len(steps) or not steps[place]:
+            return False
+        place += steps[place]
+    return True
 
 
 def one_after_the_other(data: Bytes, size: int, length: int) -> Frames:
@@ -178,14 +185,14 @@ def marked_lengths(marks: list[tuple[int, tuple[tuple[int, int, int], ...]]]) ->
     return lengths
 
 
-def finder(layout: Layout, contents: Contents, sync: Sync | None, padding: bytes) -> Callable[[bytes, int], Frames]:
+def finder(layout: Layout, contents: Contents, sync: Sync | None) -> Callable[[bytes, int], Frames]:
     """What finds the frames of a layout in a block of so many bytes, and the padding."""
     name = layout.framing
     if name == "cobs":
         return lambda block, size: zero_delimited(np.frombuffer(block, dtype=np.uint8), size)
     if name in DELIMITED:
         escapes = {"slip": SLIP, "rfc 1662": RFC_1662}[name]
-        return lambda block, size: unescaped(block, size, escapes, padding)
+        return lambda block, size: unescaped(block, size, escapes)
     around = contents.longest - max(packet.length for packet in layout.packets)
     kinds = [(around + packet.length, contents.marks(packet)) for packet in layout.packets]
     if sync is None or not sync.word:

@@ -82,7 +82,7 @@ class TileDecoder:
     ) -> None:
         self._contents = contents
         self._folding = folding_crc(layout)
-        self._find = finder(layout, contents, sync, self.PADDING)
+        self._find = finder(layout, contents, sync)
         self._is_cobs = layout.framing == "cobs"
         self._code = 1 if self._is_cobs else 0  # bytes in front of the contents
         self._by_length: dict[int, list[_Kind]] = {}

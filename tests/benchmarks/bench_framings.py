@@ -1,0 +1,201 @@
+"""Decoding a recording in every binary framing and with several checksums, side by side with careful loops.
+
+    python tests/benchmarks/bench_framings.py [packets] [rounds] [only]
+
+The packets are those of bench_decoding.py, 0.1 % of the frames damaged (a byte changed); seeded. A careful loop finds
+each frame with bytes.find or split, takes escapes back with bytes.replace, computes its checksum at C speed where the
+standard library can, joins the good contents and reads them by one numpy.frombuffer. Both ways must give the same
+columns. Times are processor time; the median of the rounds, run in turn.
+"""
+
+import argparse
+import gc
+import statistics
+import sys
+import time
+from pathlib import Path
+
+import numpy as np
+from cobs import cobs
+
+sys.path.insert(0, str(Path(__file__).parent))
+import bench_decoding as base
+
+from decoders.checksums import checksum
+from decoders.framing import contents_of, framing
+from decoders.layout import ByteOrder, Layout, LengthField, Sync
+from decoders.stream import StreamDecoder
+
+WORD = b"\xa5\x5a"
+COUNTED = Sync(WORD, LengthField(8, adds=1), 1)
+CASES = {
+    "cobs, CRC-16/IBM-3740": {"framing": "cobs"},
+    "cobs, CRC-16/KERMIT": {"framing": "cobs", "checksum": "CRC-16/KERMIT"},
+    "cobs, CRC-16/MODBUS": {"framing": "cobs", "checksum": "CRC-16/MODBUS"},
+    "cobs, CRC-32/ISO-HDLC": {"framing": "cobs", "checksum": "CRC-32/ISO-HDLC"},
+    "cobs, CRC-8/SMBUS": {"framing": "cobs", "checksum": "CRC-8/SMBUS"},
+    "cobs, Fletcher-16": {"framing": "cobs", "checksum": "Fletcher-16"},
+    "cobs, Fletcher-32": {"framing": "cobs", "checksum": "Fletcher-32"},
+    "cobs, Adler-32": {"framing": "cobs", "checksum": "Adler-32"},
+    "cobs, XOR-8": {"framing": "cobs", "checksum": "XOR-8"},
+    "cobs, sum-8": {"framing": "cobs", "checksum": "sum-8"},
+    "cobs, none": {"framing": "cobs", "checksum": "none"},
+    "slip, CRC-16/IBM-3740": {"framing": "slip"},
+    "rfc 1662, CRC-16/IBM-SDLC": {"framing": "rfc 1662", "checksum": "CRC-16/IBM-SDLC"},
+    "sync and length, CRC-16/IBM-3740": {"framing": "sync", "sync": COUNTED},
+    "sync and length, CRC-32/ISO-HDLC": {"framing": "sync", "sync": COUNTED, "checksum": "CRC-32/ISO-HDLC"},
+    "sync and fixed length, CRC-16/IBM-3740": {"framing": "sync", "sync": Sync(WORD)},
+    "fixed length, CRC-16/IBM-3740": {"framing": "fixed length"},
+    "fixed length, CRC-32/ISO-HDLC": {"framing": "fixed length", "checksum": "CRC-32/ISO-HDLC"},
+}
+
+
+def stream_of(layout, kinds, count, seed):
+    """The stream; every frame of random bytes with one in eight a zero."""
+    rng = np.random.default_rng(seed)
+    framed = framing(layout)
+    contents = contents_of(layout, framed)
+    frames = []
+    noise = rng.integers(1, 256, (10_000, 64), dtype=np.uint8)
+    noise[rng.random(noise.shape) < 0.125] = 0
+    finite = np.frombuffer(rng.random(20_000, dtype=np.float32).tobytes(), np.uint8).reshape(10_000, 8)
+    noise[:, 39:47] = finite
+    for i, first in enumerate(rng.random(count) < 0.9):
+        length = kinds[0 if first else 1][0].length
+        body = bytes([1 if first else 2]) + noise[i % 10_000, 1:length].tobytes()
+        whole = contents.with_room(body)
+        framed.prepare(whole)
+        frame = bytearray(framed.encode(contents.seal(whole)))
+        if rng.random() < 0.001:
+            frame[int(rng.integers(len(frame) - 1))] ^= int(rng.integers(1, 256))
+        frames.append(bytes(frame))
+    return b"".join(frames)
+
+
+def cobs_contents(stream):
+    for frame in stream.split(b"\0"):
+        if frame:
+            try:
+                yield cobs.decode(frame)
+            except cobs.DecodeError:
+                continue
+
+
+def slip_contents(stream):
+    for frame in stream.split(b"\xc0"):
+        if b"\xdb" in frame:
+            frame = frame.replace(b"\xdb\xdc", b"\xc0").replace(b"\xdb\xdd", b"\xdb")
+        if frame:
+            yield frame
+
+
+def rfc1662_contents(stream):
+    for frame in stream.split(b"\x7e"):
+        if b"\x7d" in frame:
+            frame = frame.replace(b"\x7d\x5e", b"\x7e").replace(b"\x7d\x5d", b"\x7d")
+        if frame:
+            yield frame
+
+
+def careful(stream, layout, kinds):
+    """Columns of the good packets by the careful loop of the layout's framing."""
+    framed = framing(layout)
+    head, check = framed.head_size, checksum(layout.checksum)
+    size, compute = check.size, check.of
+    lengths = {p.id: head + p.length + size for p, _ in kinds}
+    found = {p.id: [] for p, _ in kinds}
+    if layout.framing in ("cobs", "slip", "rfc 1662"):
+        ways = {"cobs": cobs_contents, "slip": slip_contents, "rfc 1662": rfc1662_contents}
+        end = -size or None
+        for contents in ways[layout.framing](stream):
+            if size and compute(contents[:end]) != int.from_bytes(contents[end:], "little"):
+                continue
+            if contents and lengths.get(contents[0]) == len(contents):
+                found[contents[0]].append(contents)
+    else:
+        word = layout.sync.word if layout.sync else b""
+        counted = layout.sync is not None and layout.sync.length is not None
+        longest = max(lengths.values())
+        place, last = 0, len(stream)
+        while True:
+            place = stream.find(word, place)
+            if place < 0 or place + head >= last:
+                break
+            length = stream[place + 2] + 3 if counted else lengths.get(stream[place + head], 0)
+            frame = stream[place : place + length]
+            is_whole = head + size < length == len(frame) <= longest
+            if not is_whole or compute(frame[head:-size]) != int.from_bytes(frame[-size:], "little"):
+                place += 1
+                continue
+            if lengths.get(frame[head]) == length:
+                found[frame[head]].append(frame)
+            place += length
+    columns = {}
+    for p, _ in kinds:
+        dtype = np.dtype(
+            {
+                "names": [f.name for f in p.fields],
+                "formats": [base.dtype_of(f) for f in p.fields],
+                "offsets": [head + f.first_bit // 8 for f in p.fields],
+                "itemsize": head + p.length + size,
+            }
+        )
+        rows = np.frombuffer(b"".join(found[p.id]), dtype=dtype)
+        columns[p.name] = {f.name: np.ascontiguousarray(rows[f.name]) for f in p.fields}
+    return columns
+
+
+def live(layout, stream, size):
+    """Median and 99th percentile of feeding so many packets at once, microseconds."""
+    mean = len(stream) // 20_000
+    calls = [stream[at : at + size * mean] for at in range(0, len(stream), size * mean)][:3_000]
+    decoder = StreamDecoder(layout)
+    spent = []
+    gc.collect()
+    for call in calls:
+        start = time.thread_time_ns()
+        decoder.feed(call)
+        spent.append((time.thread_time_ns() - start) / 1000)
+    return np.percentile(spent, [50, 99])
+
+
+def main():
+    arguments = argparse.ArgumentParser()
+    arguments.add_argument("packets", type=int, nargs="?", default=300_000)
+    arguments.add_argument("rounds", type=int, nargs="?", default=5)
+    arguments.add_argument("only", nargs="?", default="")
+    chosen = arguments.parse_args()
+    kinds = (
+        base.packet("motion", 1, base.MOTION, scaled=False),
+        base.packet("health", 2, base.HEALTH, scaled=False),
+    )
+    packets = tuple(p for p, _ in kinds)
+    print(f"{chosen.packets} packets, median of {chosen.rounds}: ns a packet, and live 1 and 100 packets in us")
+    for name, change in CASES.items():
+        if chosen.only not in name:
+            continue
+        layout = Layout(
+            **{"checksum": "CRC-16/IBM-3740", "byte_order": ByteOrder.LITTLE, "packets": packets, **change}
+        )
+        stream = stream_of(layout, kinds, chosen.packets, seed=20)
+        blocks = base.blocks_of(stream, 4 << 20)
+        mine, theirs = [], []
+        for number in range(chosen.rounds):
+            elapsed, (columns, _) = base.timed(lambda b=blocks, made=layout: base.ours(b, made))
+            mine.append(elapsed)
+            elapsed, other = base.timed(lambda s=stream, made=layout: careful(s, made, kinds))
+            theirs.append(elapsed)
+            if number == 0:
+                base.same((columns, 0), (other, 0))
+        a, b = (1e9 * statistics.median(spent) / chosen.packets for spent in (mine, theirs))
+        few = stream[: len(stream) * 20_000 // chosen.packets]
+        one, hundred = live(layout, few, 1), live(layout, few, 100)
+        print(
+            f"  {name:<40}{a:7.0f}, careful loop {b:7.0f}: {b / a:6.1f} times"
+            f"   live {one[0]:6.1f} (p99 {one[1]:6.1f}), {hundred[0]:6.1f} (p99 {hundred[1]:6.1f})",
+            flush=True,
+        )
+
+
+if __name__ == "__main__":
+    main()
