@@ -98,6 +98,13 @@ class Contents:
         """What tells the packet's contents from others': (place, mask, value) of bytes with bits of id or address."""
         return (*self._id.marks(self._id.written(packet.id)), *self._address.marks(self._own_address))
 
+    @property
+    def id_byte(self) -> tuple[int, bytes] | None:
+        """Where the one byte stands that tells packets apart, and every value of it; None if it is more than that."""
+        if len(self._id.mask) != 1 or not self._id.is_whole:
+            return None
+        return self._id.where.start, b"".join(self._kinds)
+
     def with_room(self, body: bytes) -> bytearray:
         """The body with zeros where head and checksum belong."""
         after = self._least - self.body_at

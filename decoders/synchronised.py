@@ -5,6 +5,7 @@ cutting goes byte by byte until a frame is sound; a sound frame is never cut.
 """
 
 import itertools
+import re
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Literal
@@ -102,6 +103,8 @@ class HuntingCutter:
         self._word = word
         self._measure = measure
         self._contents = contents
+        self._id = contents.id_byte if not word else None
+        self._ids = re.compile(b"[" + re.escape(self._id[1]) + b"]") if self._id else None
         self._held = b""
         self._start = 0  # of what is held, in the stream
         self._lost = _Lost(contents.longest)
@@ -171,15 +174,24 @@ class HuntingCutter:
         self._held = data[place:]
         self._start += place
 
+    def _next(self, data: bytes, place: int, limit: int) -> int:
+        """The next place before the limit where a frame could start, -1 if there is none."""
+        if self._id is None or self._ids is None:
+            return data.find(self._word, place, min(limit + len(self._word) - 1, len(data)))
+        at, _ = self._id
+        found = self._ids.search(data, place + at, min(limit + at, len(data)))
+        start = max(place, (found.start() if found else len(data)) - at)  # at the end the byte is yet to come
+        return start if start < limit else -1
+
     def _hunt(self, cut: Cut, data: bytes, place: int, limit: int, *, ended: bool) -> int:
         """Cut the data from a place on to a limit, which may be passed by a frame; the place that was come to."""
         word, base, lost = self._word, self._start, self._lost
         while place < limit:
-            start = data.find(word, place, min(limit + len(word) - 1, len(data)))
+            start = self._next(data, place, limit)
             if start < 0:  # the sync word may begin in the last bytes
                 start = limit
                 if limit == len(data) and not ended:
-                    start = max(place, limit - len(word) + 1)
+                    start = max(place, limit - max(len(word), 1) + 1)
                 lost.add(cut, base + place, data[place:start])
                 place = start
                 break
