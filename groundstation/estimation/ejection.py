@@ -24,7 +24,7 @@ LEAST_HEIGHT_M = 10.0  # below, the ground may be what it feels
 # Without an accelerometer, or without a word of it for so long.
 WITHOUT_FORCE_S = 1.0
 FALLING_S = 1.5  # after apogee, before a slow fall means anything
-FALLING_UNTIL_S = 6.0  # and until when a body without a canopy has not come to a steady slow fall of its own
+FALLING_UNTIL_S = 8.0  # and until when a body without a canopy has not come to a steady slow fall of its own
 FREE_SHARE = 0.4  # of a free fall's speed
 SLOWED_SHARE = 0.6  # of the fastest fall so far
 SURE_SIGMAS = 2.0

@@ -144,6 +144,26 @@ def test_it_lies_where_it_landed_and_both_heights_agree(flown: tuple[Timeline, T
     assert apart.agrees
 
 
+def test_a_flight_computer_that_starts_anew_in_flight_keeps_the_flight() -> None:
+    simulated = SimulatedVehicle(VEHICLE, SITE, seed=4, launch_at_s=LAUNCH_S, faults=[f"brown-out@{LAUNCH_S + 6.0}"])
+    assert simulated.truth is not None
+    pipeline = Pipeline(VEHICLE, SITE, started_ns=STARTED_NS)
+    for chunk in _chunks(simulated, simulated.truth.times.landed_s + 20.0):
+        pipeline.feed(chunk)
+    timeline, times = pipeline.timeline, simulated.truth.times
+    assert timeline.restarts
+    events = {e.kind: e for e in timeline.events}
+    assert list(events)[:3] == [FlightEventKind.LIFTOFF, FlightEventKind.BURNOUT, FlightEventKind.APOGEE]
+    assert timeline.events[-1].kind is FlightEventKind.LANDED
+    assert FlightEventKind.BALLISTIC not in events
+    assert len(events) == len(timeline.events)
+    apogee = events[FlightEventKind.APOGEE]
+    assert (apogee.at_ns - STARTED_NS) / NS_PER_S == pytest.approx(times.apogee_s, abs=0.5)
+    assert apogee.height_m == pytest.approx(
+        simulated.truth.apogee_m, abs=2.0 * (1.0 + 0.005 * simulated.truth.apogee_m)
+    )
+
+
 @pytest.mark.parametrize("seed", [1, 2, 3])
 def test_the_motor_is_measured_through_the_whole_chain(seed: int) -> None:
     timeline, truth = fly(seed, rate_hz=20.0)
