@@ -211,3 +211,5 @@ def bench():
 
 settings.register_profile("shared machine", deadline=None)  # other work on it would make a deadline fail by chance
 settings.load_profile("shared machine")
+# for the comparisons with other libraries: pytest tests/decoders/test_crc.py --hypothesis-profile="thousand cases"
+settings.register_profile("thousand cases", deadline=None, max_examples=1000)
