@@ -32,11 +32,13 @@ def add_simulation_arguments(parser: argparse.ArgumentParser) -> None:
         metavar="NAME@T",
         action="append",
         default=[],
-        help="something goes wrong T seconds after the start, and stays so; may be given again",
+        help="something goes wrong T seconds after the start, and stays so, or until U with NAME@T-U; "
+        "may be given again",
     )
 
 
-FAULT_NOTES = "\n".join(["faults:", *(f"  {fault.name:<17} {fault.text}" for fault in FAULTS.values())])
+_WIDTH = max(map(len, FAULTS))
+FAULT_NOTES = "\n".join(["faults:", *(f"  {fault.name:<{_WIDTH}} {fault.text}" for fault in FAULTS.values())])
 
 
 def _add_arguments(parser: argparse.ArgumentParser) -> None:

@@ -76,10 +76,9 @@ def refusal(fault: Fault, vehicle: Vehicle, channel: int) -> str | None:
 
 def _channel(text: str, load: Load, vehicle: Vehicle, asked: str | None) -> int:
     fitting = [p.channel for p in vehicle.pyro if p.load is load]
-    first = 1 if load is Load.IGNITER or not fitting else fitting[0]
-    channel = int(asked or first)
-    if channel not in fitting:
-        there = ", ".join(str(c) for c in fitting) or "none"
+    channel = int(asked or next(iter(fitting), 0))
+    if fitting and channel not in fitting:
+        there = ", ".join(map(str, fitting))
         raise FaultError(
             f'found channel {channel} in "{text}", expected a channel with {_LOADS[load]} ({there})', text=text
         )

@@ -151,7 +151,7 @@ def _two_igniters(vehicle: Vehicle) -> str | None:
 CIRCUIT_FAULTS = (
     Fault(
         "igniter-open",
-        "an igniter's circuit opens; channel 1, or igniter-open:CHANNEL",
+        "an igniter's circuit opens; the first, or igniter-open:CHANNEL",
         ("pyro_circuit",),
         4.0,
         _CIRCUIT,
@@ -160,7 +160,7 @@ CIRCUIT_FAULTS = (
     ),
     Fault(
         "igniter-short",
-        "an igniter's leads touch; channel 1, or igniter-short:CHANNEL",
+        "an igniter's leads touch; the first, or igniter-short:CHANNEL",
         ("pyro_circuit",),
         4.0,
         _MEASURED,
@@ -169,7 +169,7 @@ CIRCUIT_FAULTS = (
     ),
     Fault(
         "igniter-odd",
-        f"an igniter's circuit has {OUT_OF_BAND:g} times the most it should; channel 1, or igniter-odd:CHANNEL",
+        f"an igniter's circuit has {OUT_OF_BAND:g} times the most it should; the first, or igniter-odd:CHANNEL",
         ("pyro_circuit",),
         4.0,
         _MEASURED,
@@ -178,7 +178,7 @@ CIRCUIT_FAULTS = (
     ),
     Fault(
         "igniter-loose",
-        "an igniter's circuit opens for one packet in five; channel 1, or igniter-loose:CHANNEL",
+        "an igniter's circuit opens for one packet in five; the first, or igniter-loose:CHANNEL",
         ("pyro_circuit",),
         20.0,
         _CIRCUIT,
@@ -187,7 +187,7 @@ CIRCUIT_FAULTS = (
     ),
     Fault(
         "pyro-energised",
-        "an igniter's channel is switched on; channel 1, or pyro-energised:CHANNEL",
+        "an igniter's channel is switched on; the first, or pyro-energised:CHANNEL",
         ("pyro_energised",),
         4.0,
         ("pyro_{n}_energised",),

@@ -118,10 +118,13 @@ def test_every_fault_that_the_vehicle_can_have_runs(godwit: Vehicle, site: Site,
 
 @pytest.mark.parametrize("name", IMPOSSIBLE)
 def test_fault_that_the_vehicle_cannot_have_is_refused_with_the_reason(godwit: Vehicle, name: str) -> None:
-    channel = ":4" if FAULTS[name].takes_channel and not name.startswith("auxiliary") else ""
-    with pytest.raises(FaultError, match=r"for Godwit \(invented\), wh(ich|ose) |expected a channel with") as caught:
-        parse(f"{name}{channel}@2", godwit)
-    assert caught.value.text == f"{name}{channel}@2"
+    with pytest.raises(FaultError, match=r"for Godwit \(invented\), wh(ich|ose) ") as caught:
+        parse(f"{name}@2", godwit)
+    assert caught.value.text == f"{name}@2"
+
+
+def test_a_circuit_s_fault_is_the_first_fitting_channel_s_unless_told(godwit: Vehicle) -> None:
+    assert parse("igniter-open@2", godwit).channel == 4
 
 
 def test_a_plain_vehicle_can_have_some_faults_and_not_others() -> None:
