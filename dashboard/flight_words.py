@@ -43,10 +43,10 @@ def descent_words(timeline: Timeline, down: ComingDown | None, at_ns: int) -> tu
         lines.append(f"{_rate(down.rate_mps)}, {_rate(down.expected_mps)} expected")
     if down.wind is not None:
         lines.append(f"drift wind {_wind(down.wind)}")
-    if down.landing is not None:
-        lines += _landing(down.landing, down.lands_in_s(at_ns))
     if down.probably_landed:
         lines.append("probably landed: silent, and down by its rate; not heard to land")
+    if down.landing is not None:
+        lines += _landing(down, down.landing, at_ns)
     apart = heights_apart(timeline, at_ns)
     if apart is not None and not apart.agrees:
         side = "above" if apart.metres > 0.0 else "below"
@@ -68,13 +68,16 @@ def motor_words(timeline: Timeline, at_ns: int) -> tuple[str, ...]:
     )
 
 
-def _landing(landing: Landing, left_s: float) -> list[str]:
+def _landing(down: ComingDown, landing: Landing, at_ns: int) -> list[str]:
     away_m = math.hypot(landing.east_m, landing.north_m)
-    when = f"in about {wording.duration(left_s)}" if left_s >= SOON_S else "about now"
+    left_s = down.lands_in_s(at_ns)
+    when = f"lands in about {wording.duration(left_s)}" if left_s >= SOON_S else "lands about now"
+    if down.probably_landed:
+        when = "landing predicted"
     side = compass(math.atan2(landing.east_m, landing.north_m))
     half, most = landing.ellipse(0.5), landing.ellipse(0.95)
     return [
-        f"lands {when}, {_metres(away_m)} {side} of the pad",
+        f"{when}, {_metres(away_m)} {side} of the pad",
         f"50{wording.THIN}% within {_across(half.long_m, half.short_m)}, "
         f"95{wording.THIN}% within {_across(most.long_m, most.short_m)}",
     ]
