@@ -1,4 +1,4 @@
-"""Times estimation, in processor time: microseconds a sample on the pad and in flight, and an hour at 20 samples a second (72,000).
+"""Processor time of estimation: microseconds a sample on the pad and in flight, and an hour at 20 a second (72,000).
 
 Run: python tests/benchmarks/bench_estimation.py
 """
