@@ -61,7 +61,7 @@ def test_a_fault_turns_the_band_to_hold_with_its_reason(browser):
         until(page, "() => document.getElementById('verdict').textContent === 'HOLD'")
         assert "V per cell" in words(page, "reasons")
         assert (
-            page.evaluate("() => document.querySelector('[data-place=battery].group .row').className")
+            page.evaluate("() => document.querySelector('[data-place=battery].group > .row').className")
             == "row row-fail"
         )
 
