@@ -3,6 +3,8 @@ import math
 import mqtt_scene as scene
 import numpy as np
 
+from groundstation.count import CountPhase, CountState
+from groundstation.inputs import NS_PER_S
 from groundstation.mqtt.outbox import MAX_EVENTS, Outbox
 from groundstation.readiness.finding import Verdict
 from groundstation.state import FlightEvent, FlightEventKind, Phase, State
@@ -142,3 +144,19 @@ def test_memory_stays_bounded_while_nobody_takes_anything() -> None:
     assert len(outbox.take_measurements()) == 2
     assert outbox.dropped == 2000 - MAX_EVENTS
     assert np.isfinite(outbox.superseded)
+
+
+def test_count_is_told_in_seconds_after_zero_with_its_phase_and_why() -> None:
+    timeline = scene.timeline(1_700_000_000 * NS_PER_S)
+    outbox = Outbox()
+    outbox.offer(timeline)
+    assert outbox.count(timeline.now_ns) is None
+    timeline.counts += [
+        CountState(CountPhase.NOT_STARTED, timeline.now_ns, 0),
+        CountState(CountPhase.HOLDING, timeline.now_ns, 65 * NS_PER_S, "Planned: clear the pad."),
+    ]
+    outbox.offer(timeline)
+    draft = outbox.count(timeline.now_ns + 5 * NS_PER_S)
+    assert draft is not None
+    assert (draft.topic, draft.value, draft.unit) == ("count", -65.0, "s")
+    assert draft.more == {"phase": "holding", "text": "T−01:05", "why": "Planned: clear the pad."}
