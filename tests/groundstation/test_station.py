@@ -23,12 +23,13 @@ EXPOSURE_S = 0.2
 
 def test_recording_assessed_gives_the_verdicts_the_live_run_logged(tmp_path: Path) -> None:
     vehicle, log = hasty_vehicle(tmp_path), tmp_path / "verdicts.jsonl"
-    faults = ("--fault", "igniter-open@6", "--fault", "link-silent@7")
+    faults = ("--fault", "igniter-open@15", "--fault", "link-silent@16.5")
     with (
-        simulator(vehicle, "--seconds", "10", *faults) as link,
+        simulator(vehicle, "--seconds", "30", *faults) as link,
         Live(vehicle, link, tmp_path, "--verdicts", str(log)) as station,
     ):
-        time.sleep(9)
+        station.wait_until_it_says("Igniter circuit 1")
+        time.sleep(3)
         code = station.end(signal.SIGINT)
     assert code == 0, station.said
     assert "Traceback" not in station.said
