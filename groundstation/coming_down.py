@@ -40,7 +40,8 @@ from groundstation.table import FloatArray, IntArray
 from groundstation.timeline import Timeline
 
 LOOK_BACK_S = 60.0
-RATE_OVER_S = 10.0
+RATE_OVER_S = 30.0  # air that rises and sinks is not evened out in less
+RATE_SIGMA_SHARE = 0.08  # of that mean against the rest of the way (common practice, no source)
 LEAST_RATE_OVER_S = 2.0
 DRIFTING_S = 2.0  # after the ejection until it goes with the wind
 FALL_OVER_S = 5.0
@@ -252,7 +253,7 @@ def _landing(
         height_sigma_m=fixes.height_sigma_m,
         wind=wind,
         rate_mps=rate_mps if rate_mps > 0.0 else expected_mps,
-        rate_sigma_share=CANOPY_SIGMA if rate_mps > 0.0 else 2.0 * CANOPY_SIGMA,
+        rate_sigma_share=RATE_SIGMA_SHARE if rate_mps > 0.0 else 2.0 * CANOPY_SIGMA,
     )
 
 

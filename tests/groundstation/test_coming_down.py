@@ -78,7 +78,7 @@ def test_rate_wind_and_landing_are_known_under_the_canopy(flown: tuple[Timeline,
     assert down is not None
     assert down.kind is DescentKind.CANOPY
     row = int(np.searchsorted(truth.t_s, t_s))
-    recent = (truth.t_s > t_s - 10.0) & (truth.t_s < t_s)
+    recent = (truth.t_s > truth.times.ejection_s + 2.0) & (truth.t_s < t_s)
     assert down.rate_mps == pytest.approx(-float(np.mean(truth.speed_mps[recent])), abs=0.2)
     assert down.wind is not None
     assert down.landing is not None
