@@ -3,7 +3,7 @@
 Such a line has no delimiter of the frames around it: it stands in front of the next frame as if it were part of it.
 """
 
-_PRINTABLE = bytes([*range(0x20, 0x7F), 0x09, 0x0A, 0x0D])
+_PRINTABLE = bytes([*range(0x20, 0x7F), 0x09, 0x0A, 0x0D, 0x1B])  # with the escape of coloured text (ECMA-48)
 _MOST_TRIED = 16  # ends of lines in front of one frame, the last ones: each costs an attempt to decode
 
 
