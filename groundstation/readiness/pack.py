@@ -128,9 +128,10 @@ def battery_minutes(window: Window) -> list[Outcome]:
     left = endurance(_pack(window, current_a), current_a, limit_v=limit_v)
     limit = Limit(planned_s / S_PER_MINUTE)
     least, most = number(left.least_minutes, 0), number(left.most_minutes, 0)
+    lasts = "less than a minute" if most == "0" else f"{most} min" if least == most else f"{least} to {most} min"
 
     def good(_value: float, _decimals: int) -> str:
-        return f"The pack lasts {least} to {most} min at {number(current_a, 1)} A, {allowed(limit, 0, 'min')}."
+        return f"The pack lasts {lasts} at {number(current_a, 1)} A, {allowed(limit, 0, 'min')}."
 
     def bad(value: float, decimals: int) -> str:
         return f"{good(value, decimals)} Look at the pack: charge or change it; switch off what can wait."

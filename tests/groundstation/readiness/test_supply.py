@@ -63,6 +63,7 @@ def test_minutes_left_are_the_charge_above_the_limit_over_the_current(pad) -> No
     assert 100.0 < finding.value < 126.0
     low = pad(seconds=8.0).set("battery_voltage", 11.0).finding("battery_minutes")
     assert (low.status, low.value) == (FAIL, 0.0)
+    assert low.text.startswith("The pack lasts less than a minute at 0.2 A")
 
 
 def test_minutes_left_need_a_plan_and_a_current(pad) -> None:
