@@ -132,7 +132,7 @@ VEHICLE_FAULTS = (
         "gimbal-sticks",
         "the gimbal's outer axis is commanded away and does not follow",
         ("gimbal_follows",),
-        6.0,
+        8.0,
         _X_AXIS,
         on_values=_sticks,
         asks=_has_gimbal,
