@@ -232,16 +232,7 @@ def predict_landing(
     time_s = fall_m / rate_mps
     below = wind.mean_below(fall_m)
     time_sigma_s = math.hypot(rate_sigma_share * time_s, height_sigma_m / rate_mps)
-    common = place_sigma_m**2 + (below.sigma_mps * time_s) ** 2
-    east_mps, north_mps = below.east_mps, below.north_mps
-    return Landing(
-        east_m + east_mps * time_s,
-        north_m + north_mps * time_s,
-        time_s,
-        common + (east_mps * time_sigma_s) ** 2,
-        common + (north_mps * time_sigma_s) ** 2,
-        east_mps * north_mps * time_sigma_s**2,
-    )
+    return _carried(east_m, north_m, place_sigma_m, below, time_s, time_sigma_s)
 
 
 def predict_fall(
@@ -269,6 +260,13 @@ def predict_fall(
     steady_s = height_m / fall_mps
     free_s = (math.sqrt(fall_mps * fall_mps + 2.0 * gravity_mps2 * height_m) - fall_mps) / gravity_mps2
     time_s, time_sigma_s = (steady_s + free_s) / 2.0, (steady_s - free_s) / 2.0
+    return _carried(east_m, north_m, place_sigma_m, drift, time_s, time_sigma_s)
+
+
+def _carried(
+    east_m: float, north_m: float, place_sigma_m: float, drift: Wind, time_s: float, time_sigma_s: float
+) -> Landing:
+    """Where a drift carries from a place in an uncertain time; the time's error moves both axes together."""
     common = place_sigma_m**2 + (drift.sigma_mps * time_s) ** 2
     east_mps, north_mps = drift.east_mps, drift.north_mps
     return Landing(
