@@ -4,10 +4,10 @@ import argparse
 import re
 import textwrap
 from collections.abc import Iterator
-from pathlib import Path
 
 from groundstation.cli.command import Command
-from groundstation.config.load import EXAMPLE_VEHICLE, load_vehicle
+from groundstation.cli.files import add_vehicle_argument
+from groundstation.config.load import load_vehicle
 from groundstation.config.quantities import Quantity, shown, unit_to_si
 from groundstation.config.telemetry import sources_of
 from groundstation.config.vehicle import Limits, Vehicle
@@ -21,14 +21,7 @@ _OF_ALL = ("settling_time_s", "packet_age_s", "health_age_s")
 
 
 def _add_arguments(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument(
-        "vehicle",
-        metavar="VEHICLE",
-        nargs="?",
-        type=Path,
-        default=EXAMPLE_VEHICLE,
-        help="a vehicle file; else the example's",
-    )
+    add_vehicle_argument(parser)
 
 
 def _run(arguments: argparse.Namespace) -> int:

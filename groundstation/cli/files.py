@@ -1,5 +1,6 @@
 """The files a command is given: a vehicle, a station, and what goes into a recording of them."""
 
+import argparse
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -18,6 +19,18 @@ class Given:
     station: Station
     station_name: str = ""
     station_text: str = ""
+
+
+def add_vehicle_argument(parser: argparse.ArgumentParser) -> None:
+    """Let a command take one vehicle file as `vehicle`, the example's if none is named."""
+    parser.add_argument(
+        "vehicle",
+        metavar="VEHICLE",
+        nargs="?",
+        type=Path,
+        default=EXAMPLE_VEHICLE,
+        help="a vehicle file; else the example's",
+    )
 
 
 def given(vehicle: Path, station: Path | None) -> Given:

@@ -8,9 +8,9 @@ from pathlib import Path
 
 from groundstation.cli.command import Command, seconds_above_zero, seconds_from_zero
 from groundstation.cli.failure import FILE, LINK, USAGE, Failure
-from groundstation.cli.files import given
+from groundstation.cli.files import add_vehicle_argument, given
 from groundstation.cli.shown import Progress, minutes
-from groundstation.config.load import EXAMPLE_STATION, EXAMPLE_VEHICLE, load_station
+from groundstation.config.load import EXAMPLE_STATION, load_station
 from groundstation.simulator.errors import WriterError
 from groundstation.simulator.faults import FAULTS
 from groundstation.simulator.running import Pace, run_simulation, stopping_signals
@@ -42,14 +42,7 @@ FAULT_NOTES = "\n".join(["faults:", *(f"  {fault.name:<{_WIDTH}} {fault.text}" f
 
 
 def _add_arguments(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument(
-        "vehicle",
-        metavar="VEHICLE",
-        nargs="?",
-        type=Path,
-        default=EXAMPLE_VEHICLE,
-        help="a vehicle file; else the example's",
-    )
+    add_vehicle_argument(parser)
     parser.add_argument(
         "--to",
         metavar="FILE|pty|tcp://HOST:PORT",

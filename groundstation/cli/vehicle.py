@@ -4,14 +4,14 @@ import argparse
 import math
 import sys
 from collections.abc import Iterator
-from pathlib import Path
 
 from groundstation.cli.command import Command
 from groundstation.cli.failure import USAGE
+from groundstation.cli.files import add_vehicle_argument
 from groundstation.cli.shown import quantity
 from groundstation.cli.vehicle_keys import key_lines
 from groundstation.config.errors import ConfigError
-from groundstation.config.load import EXAMPLE_VEHICLE, load_vehicle
+from groundstation.config.load import load_vehicle
 from groundstation.config.telemetry import layout_of, sources_of
 from groundstation.config.vehicle import Pyro, Vehicle
 
@@ -19,14 +19,7 @@ COULOMBS_PER_MAH = 3.6
 
 
 def _add_arguments(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument(
-        "vehicle",
-        metavar="VEHICLE",
-        nargs="?",
-        type=Path,
-        default=EXAMPLE_VEHICLE,
-        help="a vehicle file; else the example's",
-    )
+    add_vehicle_argument(parser)
     parser.add_argument("--path", action="store_true", help="print where the file lies, and nothing else")
     parser.add_argument("--keys", action="store_true", help="print every key a vehicle file may have")
 
