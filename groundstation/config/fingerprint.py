@@ -14,8 +14,12 @@ def vehicle_fingerprint(vehicle: Vehicle) -> str:
     Comments, order of keys, units of the same quantity and defaults written out make no difference; any value does.
     Quantities count to twelve significant digits, so that "0.85 Ah" and "850 mAh" are the same.
     """
-    content = _rounded(vehicle.model_dump(mode="json", exclude_defaults=True))
-    text = json.dumps(content, sort_keys=True, separators=(",", ":"))
+    return fingerprint_of(vehicle.model_dump(mode="json", exclude_defaults=True))
+
+
+def fingerprint_of(content: object) -> str:
+    """The same mark of plain JSON content: what is equal but for the order of keys and rounding has the same one."""
+    text = json.dumps(_rounded(content), sort_keys=True, separators=(",", ":"))
     return hashlib.sha256(text.encode()).hexdigest()[:FINGERPRINT_DIGITS]
 
 

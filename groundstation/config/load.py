@@ -12,6 +12,7 @@ from typing import Any, TypeVar
 
 from pydantic import ValidationError
 
+from groundstation.config.bench_faults import bench_faults
 from groundstation.config.crosschecks import layout_faults, name_faults, table_faults
 from groundstation.config.errors import ConfigError, Fault
 from groundstation.config.filetable import FileTable, Found
@@ -62,7 +63,7 @@ def parse_vehicle(text: str, *, file_name: str) -> Vehicle:
     if found:
         raise ConfigError(_faults(found, data, lines, file_name))
     vehicle = Vehicle.model_validate(data)
-    if found := list(layout_faults(vehicle)):
+    if found := [*layout_faults(vehicle), *bench_faults(vehicle)]:
         raise ConfigError(_faults(found, data, lines, file_name))
     return vehicle
 

@@ -12,6 +12,7 @@ from typing import Any, Literal
 
 from pydantic import Field
 
+from groundstation.config.bench_plan import BenchPlan
 from groundstation.config.count_plan import CountPlan
 from groundstation.config.equipment import Camera, Computer, Loads, PadPlan, Radio, Supplies
 from groundstation.config.filetable import Count, FileTable, Flag, Found, Number
@@ -439,6 +440,7 @@ class Vehicle(FileTable):
     radio: Radio | None = None
     pad: PadPlan = Field(default_factory=PadPlan)
     count: CountPlan | None = Field(default=None, description="the T-minus count, if one is kept here")
+    bench: BenchPlan | None = Field(default=None, description="bench proofs, if GO asks for any")
     sensors: Sensors = Field(default_factory=Sensors)
     limits: Limits = Field(default_factory=Limits)
     telemetry: Telemetry

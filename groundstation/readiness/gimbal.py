@@ -73,11 +73,11 @@ def gimbal_follows(window: Window) -> list[Outcome]:
     worst = 0.0, "outer"
     for axis, name in AXES:
         t_s, command, angle = _axis(window, axis)
-        if _span(command) > SWEPT_RAD:
+        if span(command) > SWEPT_RAD:
             fit = following(command, angle)
             if fit is not None and not LEAST_GAIN <= fit.gain <= MOST_GAIN:
                 return [_gain(name, fit.gain)]
-        still = _standing(t_s, command) & (t_s > -MEAN_S - STANDING_S)
+        still = standing(t_s, command) & (t_s > -MEAN_S - STANDING_S)
         if np.count_nonzero(still) >= LEAST_VALUES:
             worst = max(worst, (abs(float(np.mean((angle - command)[still]))), name))
     limit = Limit(None, math.degrees(window.limits.gimbal_following_rad))
@@ -106,8 +106,8 @@ def gimbal_play(window: Window) -> list[Outcome]:
     worst = 0.0, "outer"
     for axis, name in AXES:
         t_s, command, angle = _axis(window, axis)
-        off = (angle - command)[_standing(t_s, command)]
-        worst = max(worst, (_span(off), name))
+        off = (angle - command)[standing(t_s, command)]
+        worst = max(worst, (span(off), name))
     limit = Limit(None, math.degrees(window.limits.gimbal_play_rad))
 
     def good(value: float, decimals: int) -> str:
@@ -142,7 +142,7 @@ def _axis(window: Window, axis: str) -> tuple[FloatArray, FloatArray, FloatArray
     return t_s, rows[command], rows[command + 1]
 
 
-def _standing(t_s: FloatArray, command: FloatArray) -> BoolArray:
+def standing(t_s: FloatArray, command: FloatArray) -> BoolArray:
     """(n,) whether the command has not moved for `STANDING_S` before each value."""
     if not t_s.size:
         return np.zeros(0, np.bool_)
@@ -152,5 +152,6 @@ def _standing(t_s: FloatArray, command: FloatArray) -> BoolArray:
     return np.asarray(t_s - np.maximum.accumulate(last) >= STANDING_S)
 
 
-def _span(values: FloatArray) -> float:
+def span(values: FloatArray) -> float:
+    """From the least to the greatest of values (n,); 0 for none."""
     return float(np.ptp(values)) if values.size else 0.0
