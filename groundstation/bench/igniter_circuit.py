@@ -1,4 +1,4 @@
-"""Bench proof of the igniter channels: open with nothing in, in band with a dummy in, whole when wiggled, not swapped.
+"""Bench proof of the igniter channels: open with nothing in, in band with a dummy in, whole when wiggled.
 
 It is about continuity as the vehicle measures it, and about nothing else: a circuit that shows continuity can still
 fail, and one that shows none can still be live. The dummy is a resistor within the band of the vehicle file, in place

@@ -123,9 +123,9 @@ def pull_pin(window: Window) -> list[Outcome]:
             f"The pull-pin's contact reads {number(level, 0)}, 0 or 1 expected. Look at the packet's layout."
         )
     supply_v = window.need("pyro_supply_voltage") if pin.enables_pyro else None
-    live_v = LIVE_SHARE * window.limits.cell_voltage_min_v * window.vehicle.battery.cells
+    live_v = live_from_v(window)
     contact = Contact.IN if level == pin.inserted_reads else Contact.OUT
-    wrong = TRUTH[contact, pin.powers_board, _supply(supply_v, live_v)]
+    wrong = TRUTH[contact, pin.powers_board, supply_state(supply_v, live_v)]
     value, unit, limit = (level, "", Limit()) if supply_v is None else (round(supply_v, 1), "V", Limit(live_v))
     if wrong is not None:
         volts = "" if supply_v is None else f"{number(supply_v, 1)} V"
@@ -138,7 +138,13 @@ def pull_pin(window: Window) -> list[Outcome]:
     return [Outcome(Status.PASS, f"The pull-pin is out{seen}.", value, unit, limit)]
 
 
-def _supply(supply_v: float | None, live_v: float) -> Supply:
+def live_from_v(window: Window) -> float:
+    """From what voltage on the pyro supply counts as live."""
+    return LIVE_SHARE * window.limits.cell_voltage_min_v * window.vehicle.battery.cells
+
+
+def supply_state(supply_v: float | None, live_v: float) -> Supply:
+    """What a pyro supply is that counts as live from `live_v` on; None where the pin does not switch it."""
     if supply_v is None:
         return Supply.NONE
     if supply_v >= live_v:
