@@ -56,6 +56,9 @@ class EventKind(StrEnum):
     LAPTOP_POWER = "laptop power"  # text: how the laptop is supplied
     LAPTOP_DISK = "laptop disk"  # text: room on the disk that is recorded to
     LAPTOP_CLOCK = "laptop clock"  # text: whether its clock was set
+    BENCH_PROOF = "bench proof"  # text: a bench proof known at the start, see groundstation.bench.kept
+    BENCH_FILE = "bench file"  # text: how the file of bench proofs stands; told after the proofs in it
+    BENCH_STEP = "bench step"  # text: what the person said on the bench, see groundstation.bench.events
 
 
 @dataclass(frozen=True, slots=True)

@@ -63,13 +63,18 @@ def check_folder(folder: Path) -> None:
 def new_recording_path(folder: Path, started_ns: int, vehicle: str) -> Path:
     """A path not yet taken in `folder`, such as 20260816-143000-curlew.sqlite; the time is UTC."""
     when = datetime.fromtimestamp(started_ns // NS_PER_S, UTC).strftime("%Y%m%d-%H%M%S")
-    name = re.sub(r"[^\w-]+", "-", vehicle).strip("-")[:60] or "vehicle"
+    name = name_in_files(vehicle)
     path = folder / f"{when}-{name}.sqlite"
     number = 2
     while path.exists():
         path = folder / f"{when}-{name}-{number}.sqlite"
         number += 1
     return path
+
+
+def name_in_files(vehicle: str) -> str:
+    """A vehicle's name as files are called after it."""
+    return re.sub(r"[^\w-]+", "-", vehicle).strip("-")[:60] or "vehicle"
 
 
 def network_file_system(folder: Path) -> str | None:

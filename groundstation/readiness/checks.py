@@ -6,6 +6,7 @@ A new check is one rule in a file of its group and one line here.
 from groundstation.readiness import (
     air,
     attitude,
+    bench_proofs,
     camera,
     computer,
     crosstalk,
@@ -71,6 +72,7 @@ _CHECKS: tuple[Check, ...] = (
     gimbal.gimbal_play,
     gimbal_seen.gimbal_restoring,
     gimbal_seen.gimbal_sweep,
+    bench_proofs.bench_proofs,
     computer.firmware_version,
     layout.layout_fingerprint,
     computer.vehicle_address,

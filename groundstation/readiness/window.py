@@ -337,6 +337,10 @@ class Window:
                 return event
         return None
 
+    def station_events(self, kind: str) -> list[StationEvent]:
+        """Every station event of a kind up to this moment, the newest last."""
+        return [event for event in self._timeline.station_events if event.kind == kind and event.at_ns <= self.at_ns]
+
     @property
     def restarts(self) -> list[Restart]:
         """The signs of new starts of the flight computer seen so far, the newest last."""

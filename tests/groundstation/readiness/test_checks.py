@@ -8,6 +8,7 @@ from groundstation.readiness.checks import CHECKS
 from groundstation.readiness.finding import Status
 from groundstation.state import Phase
 
+from .test_bench_proofs import BENCH_FAULTS
 from .test_camera import CAMERA_FAULTS
 from .test_circuits import PYRO_FAULTS
 from .test_computer import COMPUTER_FAULTS
@@ -33,6 +34,7 @@ FAULTS = [
     *LAYOUT_FAULTS,
     *LINK_FAULTS,
     *RESTART_FAULTS,
+    *BENCH_FAULTS,
     *SITE_FAULTS,
     ("low pack", lambda p: p.set("battery_voltage", 11.1), "battery_voltage", "3.70 V per cell"),
     ("overfull pack", lambda p: p.set("battery_voltage", 12.9), "battery_voltage", "number of cells"),

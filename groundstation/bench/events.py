@@ -1,0 +1,55 @@
+"""What a session's recording holds of the bench: what the person said in a walk, and the proofs known at the start.
+
+Both enter a session as `StationEvent`s and in no other way, so that a replay judges by the same.
+"""
+
+import re
+from collections.abc import Iterable
+
+from groundstation.bench.kept import KeptLineError, KeptProof, kept_of, line_of
+from groundstation.bench.proof import ProofOutcome
+from groundstation.bench.store import ProofFile
+from groundstation.bench.walk import Mark, Said
+from groundstation.config.bench_plan import ProofName
+from groundstation.inputs import EventKind, StationEvent
+from groundstation.laptop import Look
+
+FAULTS_TOLD = 3
+_MARK = re.compile(rf"(?P<proof>{'|'.join(ProofName)}): (?P<said>{'|'.join(Said)})(?:, (?P<text>\S.*))?")
+
+
+def mark_text(mark: Mark) -> str:
+    """The text of the event that records a mark, such as "range-walk: done, 80"."""
+    return f"{mark.proof}: {mark.said}{f', {mark.text}' if mark.text else ''}"
+
+
+def mark_of(event: StationEvent) -> Mark | None:
+    """The mark an event records; None where it records none."""
+    told = _MARK.fullmatch(event.text) if event.kind is EventKind.BENCH_STEP else None
+    if told is None:
+        return None
+    return Mark(event.at_ns, ProofName(told["proof"]), Said(told["said"]), told["text"] or "")
+
+
+def looks_at(known: ProofFile, file_name: str) -> tuple[Look, ...]:
+    """What is told of a file of proofs at a session's start: each proof as it is kept, then how the file stands."""
+    proofs = [
+        Look(EventKind.BENCH_PROOF, kept.proof.outcome is ProofOutcome.PASSED, line_of(kept)) for kept in known.kept
+    ]
+    text = f"{file_name} holds {len(known.kept)} bench proofs"
+    if known.faults:
+        first = "; ".join(map(str, known.faults[:FAULTS_TOLD]))
+        more = f"; and {len(known.faults) - FAULTS_TOLD} more" if len(known.faults) > FAULTS_TOLD else ""
+        text += f", and {len(known.faults)} lines that cannot be read: {first}{more}"
+    return (*proofs, Look(EventKind.BENCH_FILE, not known.faults, text))
+
+
+def kept_in(events: Iterable[StationEvent]) -> tuple[KeptProof, ...]:
+    """The proofs that events record, in their order; what cannot be read is left out."""
+    kept = []
+    for event in events:
+        try:
+            kept.append(kept_of(event.text))
+        except KeptLineError:
+            continue
+    return tuple(kept)
