@@ -21,6 +21,8 @@ from decoders.framing import BINARY, contents_of, framing
 from decoders.layout import Layout, Packet, Reason, Reject
 from decoders.status_lines import ends_of_lines, is_text, told
 from decoders.synchronised import HuntingCutter, Synchronised
+from decoders.text import TextLines
+from decoders.text_tiles import LineTiles
 from decoders.tiles import LEAST_BLOCK, Harvest, TileDecoder
 
 IntArray = NDArray[np.int64]
@@ -84,7 +86,11 @@ class StreamDecoder:
         self._envelope = EnvelopeReader(layout, self._contents) if envelope.fields else None
         sync = self._framing.sync if isinstance(self._framing, Synchronised) else None
         is_fast = TileDecoder.takes(layout)
-        self._tiles = TileDecoder(layout, self._contents, self._readers, sync) if is_fast else None
+        self._tiles: TileDecoder | LineTiles | None = None
+        if is_fast:
+            self._tiles = TileDecoder(layout, self._contents, self._readers, sync)
+        elif isinstance(self._framing, TextLines) and LineTiles.takes(layout, self._framing):
+            self._tiles = LineTiles(layout, self._framing, self._readers)
         self._opened_at = 0  # a frame that starts right here may be torn
 
     def feed(self, data: bytes) -> Decoded:
@@ -92,7 +98,7 @@ class StreamDecoder:
         if self._tiles is not None and len(data) >= LEAST_BLOCK:
             if isinstance(self._cutter, DelimitedCutter):
                 return self._feed_block(self._tiles, self._cutter, data)
-            if isinstance(self._cutter, HuntingCutter):
+            if isinstance(self._cutter, HuntingCutter) and isinstance(self._tiles, TileDecoder):
                 return self._feed_hunted(self._tiles, self._cutter, data)
         return self._decoded(self._cutter.take(data), ())
 
@@ -106,7 +112,7 @@ class StreamDecoder:
         self._opened_at = self._cutter.offset
         return decoded
 
-    def _feed_block(self, tiles: TileDecoder, cutter: DelimitedCutter, data: bytes) -> Decoded:
+    def _feed_block(self, tiles: TileDecoder | LineTiles, cutter: DelimitedCutter, data: bytes) -> Decoded:
         """The fast way for many bytes: tiles first, and what they leave over as any other bytes."""
         cut = Cut()
         if cutter.is_in_run:

@@ -32,7 +32,7 @@ _WHOLE = re.compile(rb"[+-]?[0-9]+")
 _LETTER = re.compile(rb"[A-Za-z]")
 _CHECKSUM_MARK = b"*"
 _TOKEN = 32  # characters that a number may take
-_TALKER = 2  # characters of an NMEA address before the sentence formatter
+TALKER = 2  # characters of an NMEA address before the sentence formatter
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,17 +57,17 @@ class TextLines:
 
     def __init__(self, layout: Layout, style: Style, checksum: Checksum) -> None:
         self.name = style.name
-        self._style = style
-        self._checksum = checksum
-        self._separator = layout.separator.encode("ascii")
-        if not self._separator or set(self._separator) & set(b"\r\n*=.+-0123456789"):
+        self.style = style
+        self.checksum = checksum
+        self.separator = layout.separator.encode("ascii")
+        if not self.separator or set(self.separator) & set(b"\r\n*=.+-0123456789"):
             raise LayoutError(f"found {layout.separator!r}, expected a separator such as ','", where="separator")
         self._order: Literal["little", "big"] = layout.byte_order.value
         self._id_size = layout.id_bits // 8
-        self._packets = {_tag(packet): packet for packet in layout.packets}
+        self._packets = {tag_of(packet): packet for packet in layout.packets}
         self._by_id = {packet.id: packet for packet in layout.packets}
         self._fields = {packet.id: _in_order(packet) for packet in layout.packets}
-        self._longest = max(self._longest_line(packet) for packet in layout.packets)
+        self.longest = max(self._longest_line(packet) for packet in layout.packets)
 
     def prepare(self, contents: bytearray) -> None:
         """Nothing to write."""
@@ -76,14 +76,14 @@ class TextLines:
         """The line that stands for the contents, with its line end."""
         number = int.from_bytes(contents[: self._id_size], self._order)
         packet = self._by_id[number] if self._id_size else next(iter(self._by_id.values()))
-        tokens = [_tag(packet)] if self._id_size else []
+        tokens = [tag_of(packet)] if self._id_size else []
         for item in self._fields[packet.id]:
             token = self._written(contents, item)
-            tokens.append(item.name.encode("ascii") + b"=" + token if self._style.named else token)
-        line = self._separator.join(tokens)
-        if size := self._checksum.size:
-            line += b"*" + f"{self._checksum.of(line):0{2 * size}X}".encode("ascii")
-        return self._style.opening + line + b"\r\n"
+            tokens.append(item.name.encode("ascii") + b"=" + token if self.style.named else token)
+        line = self.separator.join(tokens)
+        if size := self.checksum.size:
+            line += b"*" + f"{self.checksum.of(line):0{2 * size}X}".encode("ascii")
+        return self.style.opening + line + b"\r\n"
 
     def decode(self, frame: bytes) -> bytes:
         """The body that the line stands for.
@@ -92,10 +92,10 @@ class TextLines:
             LineError: With its reason: the line is not written as the layout says.
         """
         line = self._checked(frame)
-        tokens = line.split(self._separator)
+        tokens = line.split(self.separator)
         packet, values = self._identified(tokens)
         fields = self._fields[packet.id]
-        if self._style.named:
+        if self.style.named:
             found = self._by_key(packet, values)
             values = [found[item.name.encode("ascii")] for item in fields]
         elif len(values) != len(fields):
@@ -106,10 +106,11 @@ class TextLines:
                 reason=reason,
             )
         body = bytearray(packet.length)
-        body[: self._id_size] = packet.id.to_bytes(self._id_size, self._order)
+        if self._id_size:
+            body[: self._id_size] = packet.id.to_bytes(self._id_size, self._order)
         for item, token in zip(fields, values, strict=True):
             at = item.first_bit // 8
-            body[at : at + item.bits // 8] = self._packed(item, token.strip(), f"{packet.name}.{item.name}")
+            body[at : at + item.bits // 8] = self.packed(item, token, f"{packet.name}.{item.name}")
         return bytes(body)
 
     def decode_each(self, frames: Sequence[bytes]) -> list[bytes | None]:
@@ -124,26 +125,30 @@ class TextLines:
 
     def cutter(self, contents: Contents) -> DelimitedCutter:
         """A cutter at line feeds that passes over blank lines."""
-        return DelimitedCutter(b"\n", self._longest, blank=b"\r\t ")
+        return DelimitedCutter(b"\n", self.longest, blank=b"\r\t ")
+
+    def fields_of(self, packet: Packet) -> tuple[Field, ...]:
+        """The fields of a packet in the order of their values in a line."""
+        return self._fields[packet.id]
 
     def _checked(self, frame: bytes) -> bytes:
         """The line without its opening, line end and checksum."""
         line = frame.rstrip(b"\r")
-        opening = self._style.opening
+        opening = self.style.opening
         if opening and line[:1] not in (opening, b"!"):
             raise LineError(f"found {line[:1]!r} in front, expected {opening!r}", offset=0, reason=Reason.FRAMING)
         line = line[len(opening) :]
-        if not self._checksum.size:
+        if not self.checksum.size:
             return line
         line, mark, digits = line.rpartition(_CHECKSUM_MARK)
-        if not mark or len(digits) != 2 * self._checksum.size or not re.fullmatch(rb"[0-9A-Fa-f]+", digits):
-            expected = f"an asterisk and {2 * self._checksum.size} hexadecimal digits at the end"
+        if not mark or len(digits) != 2 * self.checksum.size or not re.fullmatch(rb"[0-9A-Fa-f]+", digits):
+            expected = f"an asterisk and {2 * self.checksum.size} hexadecimal digits at the end"
             raise LineError(f"found no checksum, expected {expected}", offset=len(frame), reason=Reason.CHECKSUM)
-        computed = self._checksum.of(line)
+        computed = self.checksum.of(line)
         if computed != int(digits, 16):
-            width = 2 * self._checksum.size
+            width = 2 * self.checksum.size
             raise LineError(
-                f"the line carries {self._checksum.name} {digits.decode('ascii')}, "
+                f"the line carries {self.checksum.name} {digits.decode('ascii')}, "
                 f"its {len(line)} characters give {computed:0{width}X}",
                 offset=len(line),
                 reason=Reason.CHECKSUM,
@@ -156,8 +161,8 @@ class TextLines:
             return next(iter(self._packets.values())), tokens
         tag = tokens[0].strip()
         packet = self._packets.get(tag)
-        if packet is None and self._style.talkers:
-            packet = self._packets.get(tag[_TALKER:])
+        if packet is None and self.style.talkers:
+            packet = self._packets.get(tag[TALKER:])
         if packet is None:
             known = ", ".join(known.decode("ascii") for known in self._packets)
             raise LineError(f"found {tag!r}, expected one of {known}", offset=0, reason=Reason.UNKNOWN_PACKET)
@@ -179,8 +184,13 @@ class TextLines:
             raise LineError(text, offset=0, reason=Reason.TOO_SHORT)
         return found
 
-    def _packed(self, item: Field, token: bytes, where: str) -> bytes:
-        """The wire form of a number written in text."""
+    def packed(self, item: Field, token: bytes, where: str) -> bytes:
+        """The wire form of a number written in text.
+
+        Raises:
+            LineError: It is none, or none that the field can hold.
+        """
+        token = token.strip()
         if _LETTER.fullmatch(token):
             token = str(token[0]).encode("ascii")
         if item.kind is WireKind.FLOAT:
@@ -212,11 +222,12 @@ class TextLines:
 
     def _longest_line(self, packet: Packet) -> int:
         fields = self._fields[packet.id]
-        values = sum(_TOKEN + 1 + (len(item.name) + 1 if self._style.named else 0) for item in fields)
-        return len(self._style.opening) + _TALKER + len(_tag(packet)) + values + 1 + 2 * self._checksum.size + 1
+        values = sum(_TOKEN + 1 + (len(item.name) + 1 if self.style.named else 0) for item in fields)
+        return len(self.style.opening) + TALKER + len(tag_of(packet)) + values + 1 + 2 * self.checksum.size + 1
 
 
-def _tag(packet: Packet) -> bytes:
+def tag_of(packet: Packet) -> bytes:
+    """What a line of that packet starts with."""
     return (packet.tag or packet.name).encode("ascii", "replace")
 
 

@@ -121,7 +121,7 @@ class TileDecoder:
         frames = self._find(block, size)
         done, harvests = self.harvest(frames)
         done |= frames.length == 0
-        return Harvested(tuple(harvests), tuple(_left_over(frames.start, frames.end, done, size)))
+        return Harvested(tuple(harvests), tuple(left_over(frames.start, frames.end, done, size)))
 
     def harvest(self, frames: Frames) -> tuple[NDArray[np.bool_], list[Harvest]]:
         """Which of some candidates are sound packets that come often enough, and those."""
@@ -330,7 +330,7 @@ def _raw(number: Column, reading: Reading) -> Column:
     return shifted
 
 
-def _left_over(starts: IntArray, ends: IntArray, done: NDArray[np.bool_], size: int) -> Iterator[tuple[int, int]]:
+def left_over(starts: IntArray, ends: IntArray, done: NDArray[np.bool_], size: int) -> Iterator[tuple[int, int]]:
     """The places of what is not done; neighbouring frames together, and the unfinished one at the end."""
     left = np.flatnonzero(~done)
     if left.size:

@@ -1,0 +1,237 @@
+"""Whole recordings of text lines, fast: lines by the thousand.
+
+The readable way (`decoders.text`) defines what comes out. This module gives the same for the lines it accepts and
+leaves every other byte to it: lines whose checksum is right, whose packet is certain and whose values stand in the
+order of the fields. Separators and line ends are found at once; each field is then a column of places in the text,
+read by `decoders.decimals`; a value that this does not read is read by the readable way alone.
+"""
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from decoders.checksums import Checksum
+from decoders.columns import ColumnReader
+from decoders.decimals import FRONT, Bools, IntArray, Text, floats, wholes
+from decoders.errors import LineError
+from decoders.layout import ByteOrder, Envelope, Field, Layout, Packet, WireKind
+from decoders.text import TALKER, TextLines, tag_of
+from decoders.tiles import Harvest, Harvested, left_over
+
+Bytes = NDArray[np.uint8]
+
+_LEAST_LINES = 400  # of one kind; below, the readable way is as fast
+_TILE = 8192  # lines whose numbers are read at once: more fall out of the processor's cache (measured)
+_LINE_END, _RETURN, _MARK = ord("\n"), ord("\r"), ord("*")
+_DIGIT = np.full(256, 16, dtype=np.uint8)  # what a hexadecimal digit stands for; 16 for what is none
+_DIGIT[np.frombuffer(b"0123456789abcdefABCDEF", dtype=np.uint8)] = [*range(16), *range(10, 16)]
+
+
+@dataclass(frozen=True, slots=True)
+class _Kind:
+    """One kind of packet: what its lines start with, its fields in their order, and what reads its bodies."""
+
+    number: int
+    packet: Packet
+    tag: bytes
+    fields: tuple[Field, ...]
+    reader: ColumnReader
+
+
+@dataclass(frozen=True, slots=True)
+class _Lines:
+    """The lines of a block.
+
+    start, end: (n,) their places, the line feed at the end. text, stop: (n,) those of what the checksum covers.
+    mark: (n,) the number of the first separator in each; marks: places of all separators and line feeds.
+    separators: (n,) how many each has. sound: (n,) whether the line is what the layout says, but for its values.
+    """
+
+    start: IntArray
+    end: IntArray
+    text: IntArray
+    stop: IntArray
+    marks: IntArray
+    mark: IntArray
+    separators: IntArray
+    sound: Bools
+
+
+class LineTiles:
+    """Decodes blocks of lines of one layout."""
+
+    PADDING = bytes(8)  # behind a block, so that the eight bytes in front of every place can be had
+
+    def __init__(self, layout: Layout, lines: TextLines, readers: Sequence[Mapping[int, ColumnReader]]) -> None:
+        self._lines = lines
+        self._order = layout.byte_order
+        self._id_size = layout.id_bits // 8
+        self._kinds = [
+            _Kind(number, packet, tag_of(packet), lines.fields_of(packet), by_length[packet.length])
+            for number, (packet, by_length) in enumerate(zip(layout.packets, readers, strict=True))
+        ]
+
+    @staticmethod
+    def takes(layout: Layout, lines: TextLines) -> bool:
+        """Whether this is the way for a layout."""
+        if len(lines.separator) > 1 or lines.separator.isalpha() or layout.envelope != Envelope():
+            return False
+        if layout.address is not None or layout.id_first_bit:
+            return False
+        tags = [tag_of(packet) for packet in layout.packets]
+        if len(set(tags)) < len(tags) or any(tag[TALKER:] in tags for tag in tags):
+            return False
+        return all(
+            lines.fields_of(packet)
+            and tag == tag.strip()
+            and lines.separator not in tag
+            and not any("=" in item.name for item in lines.fields_of(packet))
+            for tag, packet in zip(tags, layout.packets, strict=True)
+        )
+
+    def decode(self, block: bytes, size: int) -> Harvested:
+        """The packets in a block that starts with the start of a line; as `decoders.tiles.TileDecoder.decode`."""
+        text = Text(block)
+        lines = self._found(text.bytes, size)
+        done = lines.start == lines.end
+        harvests = []
+        for kind, mine, at in self._by_kind(text.bytes, lines):
+            if mine.size < _LEAST_LINES:
+                continue
+            bodies = np.zeros((mine.size, kind.packet.length), dtype=np.uint8)
+            if self._id_size:
+                written = kind.packet.id.to_bytes(self._id_size, self._order.value)
+                bodies[:, : self._id_size] = np.frombuffer(written, dtype=np.uint8)
+            good = np.empty(mine.size, dtype=np.bool_)
+            for first in range(0, mine.size, _TILE):
+                part = slice(first, first + _TILE)
+                good[part] = self._read(text, lines, kind, mine[part], at[part], bodies[part])
+            if not good.all():
+                mine, bodies = mine[good], bodies[good]
+            done[mine] = True
+            columns = kind.reader.read(bodies.tobytes())
+            harvests.append(Harvest(kind.number, lines.start[mine], lines.end[mine] + 1, columns))
+        return Harvested(tuple(harvests), tuple(left_over(lines.start, lines.end + 1, done, size)))
+
+    def _found(self, data: Bytes, size: int) -> _Lines:
+        """The lines of a block, and what is the same for every kind of packet."""
+        marks = np.flatnonzero((data[:size] == self._lines.separator[0]) | (data[:size] == _LINE_END))
+        of_ends = np.flatnonzero(data[marks] == _LINE_END)
+        end = marks[of_ends]
+        start, mark = np.zeros_like(end), np.zeros_like(end)
+        start[1:], mark[1:] = end[:-1] + 1, of_ends[:-1] + 1
+        stop = end - (data[end - 1] == _RETURN)
+        opening = self._lines.style.opening
+        text = start + len(opening)
+        sound = (start >= FRONT) & (end - start <= self._lines.longest) & (text < stop)
+        if opening:
+            first = data[start]
+            sound &= (first == opening[0]) | (first == ord("!"))
+        if size_of := self._lines.checksum.size:
+            stop = stop - (2 * size_of + 1)
+            sound &= text < stop
+            some = np.flatnonzero(sound)
+            sound[some] = _is_right(data, text[some], stop[some], self._lines.checksum)
+        return _Lines(start, end, text, stop, marks, mark, of_ends - mark, sound)
+
+    def _by_kind(self, data: Bytes, lines: _Lines) -> Iterator[tuple[_Kind, IntArray, IntArray]]:
+        """The lines of each kind by their numbers, and where their values start."""
+        if not self._id_size:
+            (kind,) = self._kinds
+            some = np.flatnonzero(lines.sound & (lines.separators == len(kind.fields) - 1))
+            yield kind, some, lines.text[some]
+            return
+        for kind in self._kinds:
+            some = np.flatnonzero(lines.sound & (lines.separators == len(kind.fields)))
+            at = lines.text[some] + (len(kind.tag) + 1)
+            mine = self._has_tag(data, lines, some, kind.tag, 0)
+            if self._lines.style.talkers:
+                talks = self._has_tag(data, lines, some, kind.tag, TALKER)
+                at += TALKER * talks
+                mine |= talks
+            yield kind, some[mine], at[mine]
+
+    def _has_tag(self, data: Bytes, lines: _Lines, some: IntArray, tag: bytes, skipped: int) -> Bools:
+        """Which lines start with the tag, behind that many letters of a talker."""
+        at = lines.text[some]
+        same: Bools = lines.marks[lines.mark[some]] == at + (skipped + len(tag))
+        for place in range(skipped):
+            same &= (data[at + place] | 0x20) - np.uint8(ord("a")) < 26
+        for place, letter in enumerate(tag, skipped):
+            same &= data[at + place] == letter
+        return same
+
+    def _read(self, text: Text, lines: _Lines, kind: _Kind, mine: IntArray, begin: IntArray, bodies: Bytes) -> Bools:
+        """Write the values of some lines into their bodies; which of them have the values of the packet."""
+        good = np.ones(mine.size, dtype=np.bool_)
+        mark = lines.mark[mine] + (1 if self._id_size else 0)
+        for place, item in enumerate(kind.fields):
+            last = place == len(kind.fields) - 1
+            end = lines.stop[mine] if last else lines.marks[mark + place]
+            if self._lines.style.named:
+                key = item.name.encode("ascii") + b"="
+                good &= end - begin >= len(key)
+                begin = np.minimum(begin, end - len(key))
+                for number, letter in enumerate(key):
+                    good &= text.bytes[begin + number] == letter
+                begin = begin + len(key)
+            self._put(text, kind, item, begin, end, bodies, good)
+            begin = end + 1
+        return good
+
+    def _put(
+        self, text: Text, kind: _Kind, item: Field, begin: IntArray, end: IntArray, bodies: Bytes, good: Bools
+    ) -> None:
+        """Write one field; lines whose value is none of it are no longer good."""
+        at, size = item.first_bit // 8, item.bits // 8
+        order = "<" if self._order is ByteOrder.LITTLE else ">"
+        if item.kind is WireKind.FLOAT:
+            values, sure = floats(text, begin, end)
+            _column(bodies, f"{order}f{size}", at)[:] = values
+        else:
+            numbers, sure = wholes(text, begin, end, item.bits, signed=item.kind is WireKind.SIGNED)
+            if size in (1, 2, 4, 8):
+                _column(bodies, f"{order}u{size}", at)[:] = numbers
+            else:
+                eight = numbers.astype("<u8").view(np.uint8).reshape(-1, 8)[:, :size]
+                bodies[:, at : at + size] = eight if order == "<" else eight[:, ::-1]
+        if sure.all():
+            return
+        for line in np.flatnonzero(good & ~sure).tolist():
+            token = text.bytes[begin[line] : end[line]].tobytes()
+            try:
+                packed = self._lines.packed(item, token, f"{kind.packet.name}.{item.name}")
+            except LineError:
+                good[line] = False
+            else:
+                bodies[line, at : at + size] = np.frombuffer(packed, dtype=np.uint8)
+
+
+def _column(bodies: Bytes, kind: str, at: int) -> NDArray[np.generic]:
+    """The numbers that stand at one place of every body."""
+    return np.ndarray(bodies.shape[0], dtype=kind, buffer=bodies, offset=at, strides=bodies.strides[:1])
+
+
+def _is_right(data: Bytes, text: IntArray, stop: IntArray, checksum: Checksum) -> Bools:
+    """Whether the digits behind the asterisk after each text are its checksum."""
+    right: Bools = data[stop] == _MARK
+    stated = np.zeros(text.size, dtype=np.uint64)
+    for place in range(1, 2 * checksum.size + 1):
+        digit = _DIGIT[data[stop + place]]
+        right &= digit < 16
+        stated <<= np.uint64(4)
+        stated |= digit
+    if checksum.name == "XOR-8" and text.size:
+        # of the runs between the places in turn, every other is a text
+        runs = np.bitwise_xor.reduceat(data, np.stack((text, stop), axis=1).reshape(-1))
+        right &= runs[::2] == stated
+        return right
+    length = stop - text
+    counts = np.bincount(length)
+    for size in np.flatnonzero(counts).tolist():
+        some = np.flatnonzero(length == size)
+        rows = np.ndarray(data.size - size + 1, dtype=f"V{size}", buffer=data, strides=(1,))[text[some]]
+        right[some] &= checksum.of_rows(rows.view(np.uint8).reshape(-1, size)) == stated[some]
+    return right
