@@ -11,7 +11,7 @@ from functools import partial
 
 import numpy as np
 
-from groundstation.bench.proof import Figure, Point, cannot_tell, failed, passed
+from groundstation.bench.proof import Figure, Point, ProofOutcome, cannot_tell, failed, passed
 from groundstation.bench.walk import BenchTest, Ends, Seen, Step, Stretch, try_each
 from groundstation.bench.words import NO_MOTOR
 from groundstation.config.bench_plan import BenchPlan, ProofName
@@ -63,11 +63,11 @@ def _judge(camera_on: float, stretches: Sequence[Stretch]) -> list[Point]:
     (run,) = stretches
     vehicle = run.timeline.vehicle
     rules = [partial(_no_restart, run), partial(_unbroken, run), partial(_least_voltage, run)]
-    if vehicle.camera is not None:
-        rules.append(partial(_camera, run, camera_on))
-    if camera_on:
+    rules.append(partial(_minutes, run, camera_on))
+    camera = try_each(partial(_camera, run, camera_on)) if vehicle.camera is not None else []
+    if camera_on and all(point.outcome is ProofOutcome.PASSED for point in camera):
         rules.append(partial(_camera_draw, run))
-    return try_each(*rules, partial(_minutes, run, camera_on))
+    return [*camera, *try_each(*rules)]
 
 
 def _no_restart(run: Stretch) -> Point:
@@ -101,7 +101,13 @@ def _unbroken(run: Stretch) -> Point:
 def _least_voltage(run: Stretch) -> Point:
     vehicle = run.timeline.vehicle
     _, (volts, _) = _rows(run)
-    least_v = float(np.min(volts)) / vehicle.battery.cells
+    least_v, greatest_v = (float(v) / vehicle.battery.cells for v in (np.min(volts), np.max(volts)))
+    if greatest_v > vehicle.limits.cell_voltage_max_v:
+        most = allowed(Limit(None, vehicle.limits.cell_voltage_max_v), 2, "V")
+        return failed(
+            f"The pack has {number(greatest_v, 2)} V per cell, {most}.",
+            "the number of cells under [battery], then the scale of battery_voltage",
+        )
     limit = Limit(vehicle.limits.cell_voltage_loaded_min_v)
     figure = Figure("least voltage per cell", round(least_v, 3), "V")
     text = f"The pack's least voltage was {number(least_v, 2)} V per cell, {allowed(limit, 2, 'V')}."
@@ -206,7 +212,7 @@ def _test(name: ProofName, camera_on: float, shows: str) -> BenchTest:
         cautions=(NO_MOTOR, "Keep the pack in sight, on a surface that does not burn, and away from heat."),
         place=Place.BATTERY,
         tables=("battery", "camera") if camera_on else ("battery",),
-        limits=("cell_voltage_loaded_min_v",),
+        limits=("cell_voltage_loaded_min_v", "cell_voltage_max_v"),
         measurements=_measurements,
         steps=partial(_steps, camera_on),
         watch=_watch,

@@ -81,7 +81,13 @@ def _judge(stretches: Sequence[Stretch]) -> list[Point]:
     by_key = {stretch.key: stretch for stretch in stretches}
     rules = [
         partial(rule, by_key[key], k)
-        for key, rule in (("neutral", _neutral), ("sweep", _swept), ("sweep", _gain), ("play", _play))
+        for key, rule in (
+            ("neutral", _neutral),
+            ("sweep", _swept),
+            ("sweep", _gain),
+            ("play", _follows),
+            ("play", _play),
+        )
         for k in range(len(AXES))
     ]
     return try_each(*rules)
@@ -142,20 +148,36 @@ def _gain(stretch: Stretch, axis: int) -> Point:
     )
 
 
+def _follows(stretch: Stretch, axis: int) -> Point:
+    limit = Limit(None, math.degrees(stretch.timeline.vehicle.limits.gimbal_following_rad))
+    off, name = _off_standing(stretch, axis), AXES[axis][1]
+    off_deg = math.degrees(abs(float(np.mean(off))))
+    figure = Figure(f"angle from a standing command, {name} axis", round(off_deg, 2), "deg")
+    text = f"The {name} axis is {number(off_deg, 2)} deg from a standing command, {allowed(limit, 1, 'deg')}."
+    if off_deg <= (limit.greatest or 0.0):
+        return passed(text, figure)
+    return failed(text, f"the {name} axis' servo, its plug and horn, and whether it is stalled", figure)
+
+
 def _play(stretch: Stretch, axis: int) -> Point:
     limit = Limit(None, math.degrees(stretch.timeline.vehicle.limits.gimbal_play_rad))
-    t_s, rows = stretch.together(_measurements(stretch.timeline.vehicle))
-    command, angle = rows[2 * axis], rows[2 * axis + 1]
     name = AXES[axis][1]
-    off = (angle - command)[standing(t_s, command)]
-    if off.size < LEAST_VALUES:
-        return cannot_tell(f"The {name} axis' command did not stand still.", "whether a sweep was still running")
-    play_deg = math.degrees(span(off))
+    play_deg = math.degrees(span(_off_standing(stretch, axis)))
     figure = Figure(f"play, {name} axis", round(play_deg, 2), "deg")
     text = f"The {name} axis strays by {number(play_deg, 2)} deg, {allowed(limit, 1, 'deg')}."
     if play_deg <= (limit.greatest or 0.0):
         return passed(text, figure)
     return failed(text, f"the {name} axis' ball joint, horn screw and pivot: one is loose", figure)
+
+
+def _off_standing(stretch: Stretch, axis: int) -> FloatArray:
+    """(n,) how far the angle is from the command while that stands; at least `LEAST_VALUES`."""
+    t_s, rows = stretch.together(_measurements(stretch.timeline.vehicle))
+    command, angle = rows[2 * axis], rows[2 * axis + 1]
+    off: FloatArray = (angle - command)[standing(t_s, command)]
+    if off.size < LEAST_VALUES:
+        raise Unknown(f"The {AXES[axis][1]} axis' command did not stand still. Look at whether a sweep still ran.")
+    return off
 
 
 def _reach(stretch: Stretch, axis: int) -> tuple[float, float]:
@@ -195,7 +217,7 @@ GIMBAL_SWEEP = BenchTest(
     cautions=(NO_MOTOR, LISTENS),
     place=Place.GIMBAL,
     tables=("gimbal",),
-    limits=("gimbal_neutral_error_rad", "gimbal_sweep_share", "gimbal_play_rad"),
+    limits=("gimbal_neutral_error_rad", "gimbal_sweep_share", "gimbal_following_rad", "gimbal_play_rad"),
     measurements=_measurements,
     steps=_steps,
     watch=_watch,

@@ -73,11 +73,13 @@ def _watch(stretch: Stretch) -> Seen:
 def _judge(stretches: Sequence[Stretch]) -> list[Point]:
     vehicle = stretches[0].timeline.vehicle
     by_key = {stretch.key: stretch for stretch in stretches}
+    before = dict(zip([stretch.key for stretch in stretches[1:]], stretches, strict=False))
     rules = [partial(_not_energised, stretches, pyro) for pyro in _igniters(vehicle)]
     for pyro in _igniters(vehicle):
+        put_in = f"dummy in {pyro.channel}"
         rules += [
             partial(_open, by_key["nothing in"], pyro),
-            partial(_in_band, by_key[f"dummy in {pyro.channel}"], pyro, by_key["nothing in"]),
+            partial(_in_band, by_key[put_in], pyro, before[put_in]),
             partial(_steady, by_key[f"wiggle {pyro.channel}"], pyro),
         ]
     return try_each(*rules)

@@ -80,5 +80,5 @@ def proof_of_points(name: ProofName, at_ns: int, points: Sequence[Point]) -> Pro
         deciding = [point for point in points if point.outcome is outcome]
         if deciding:
             look = next((point.look for point in deciding if point.look), "")
-            return Proof(name, at_ns, outcome, figures, tuple(p.text for p in deciding), look)
+            return Proof(name, at_ns, outcome, figures, tuple(dict.fromkeys(p.text for p in deciding)), look)
     return Proof(name, at_ns, ProofOutcome.CANNOT_TELL, (), ("Nothing was judged.",), "")

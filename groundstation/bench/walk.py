@@ -9,7 +9,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from enum import Enum, StrEnum
 
-from groundstation.bench.proof import Point, Proof, ProofOutcome, cannot_tell, proof_of_points
+from groundstation.bench.proof import Point, Proof, cannot_tell, proof_of_points
 from groundstation.config.bench_plan import ProofName
 from groundstation.config.vehicle import Place, Vehicle
 from groundstation.inputs import NS_PER_S
@@ -200,8 +200,14 @@ def _judged(test: BenchTest, done: tuple[Stretch, ...]) -> Proof:
     try:
         points = test.judge(done)
     except Unknown as unknown:
-        points = [cannot_tell(unknown.text, "")]
+        points = [_untold(unknown)]
     return proof_of_points(test.name, done[-1].to_ns, points)
+
+
+def _untold(unknown: Unknown) -> Point:
+    """What a window could not say, with its "Look at …" as what to touch first."""
+    text, _, look = unknown.text.partition(" Look at ")
+    return cannot_tell(text, look.removesuffix("."))
 
 
 def try_each(*rules: Callable[[], Point]) -> list[Point]:
@@ -211,5 +217,5 @@ def try_each(*rules: Callable[[], Point]) -> list[Point]:
         try:
             points.append(rule())
         except Unknown as unknown:
-            points.append(Point(ProofOutcome.CANNOT_TELL, unknown.text))
+            points.append(_untold(unknown))
     return points

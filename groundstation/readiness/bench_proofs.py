@@ -33,7 +33,7 @@ def bench_proofs(window: Window) -> list[Outcome]:
     if not asked:
         return []
     if window.station_event(EventKind.BENCH_FILE) is None:
-        raise Unknown("The station has not said which bench proofs there are. Look at the station: begin a new session.")
+        raise Unknown("The station has not said which bench proofs there are. Look at it: begin a new session.")
     stand = [(proof, _standing(window, proof)) for proof in asked]
     wrong = [pair for pair in stand if pair[1].holds is not Holds.FRESH]
     if not wrong:

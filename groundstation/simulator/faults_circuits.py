@@ -59,6 +59,13 @@ def _crosstalk(values: Values, context: Context) -> Values:
     return changed
 
 
+def _swapped(values: Values, context: Context) -> Values:
+    first, second = [p.channel for p in context.vehicle.pyro if p.load is Load.IGNITER][:2]
+    kinds = ("resistance", "sense", "continuity")
+    pairs = [(first, second), (second, first)]
+    return {f"pyro_{a}_{kind}": values[f"pyro_{b}_{kind}"] for a, b in pairs for kind in kinds}
+
+
 def _pin_reads(inserted: bool, values: Values, context: Context) -> Values:
     reads = context.vehicle.pull_pin.inserted_reads if context.vehicle.pull_pin is not None else 0
     return {"pull_pin": float(reads if inserted else 1 - reads)}
@@ -201,6 +208,15 @@ CIRCUIT_FAULTS = (
         12.0,
         ("pyro_1_resistance", "pyro_2_resistance", "pyro_1_sense", "pyro_2_sense"),
         on_values=_crosstalk,
+        asks=_two_igniters,
+    ),
+    Fault(
+        "circuits-swapped",
+        "two igniters hang on each other's channels, which shows only when one is put in alone: on the bench",
+        (),
+        8.0,
+        ("pyro_1_resistance", "pyro_2_resistance", "pyro_1_sense", "pyro_2_sense"),
+        on_values=_swapped,
         asks=_two_igniters,
     ),
     Fault(

@@ -65,6 +65,12 @@ def _turns_the_other_way(values: Values, context: Context) -> Values:
     }
 
 
+def _the_wrong_way(values: Values, context: Context) -> Values:
+    gimbal = context.vehicle.gimbal
+    neutral = 0.0 if gimbal is None else gimbal.neutral_rad[0]
+    return {name: 2.0 * neutral - values[name] for name in _X_AXIS}
+
+
 def _other_firmware(values: Values, context: Context) -> Values:
     return {"firmware_version": values["firmware_version"] + 1.0}
 
@@ -153,6 +159,15 @@ VEHICLE_FAULTS = (
         8.0,
         _X_AXIS,
         on_values=_turns_the_other_way,
+        asks=_has_gimbal,
+    ),
+    Fault(
+        "gimbal-wrong-way",
+        "the gimbal's outer axis adds to a lean, which shows only when the vehicle is leant: on the bench",
+        (),
+        8.0,
+        _X_AXIS,
+        on_values=_the_wrong_way,
         asks=_has_gimbal,
     ),
     Fault(

@@ -112,13 +112,17 @@ def test_corrupted_frames_are_rejected_by_the_decoder(vehicle: Vehicle, site: Si
     assert 70 <= clean < 95
 
 
+# Without a reason to hold on the pad: harmless, or to be seen on the bench alone.
+BORNE = ("packets-twice", "gimbal-wrong-way", "circuits-swapped")
+
+
 def test_every_fault_is_one_function_with_a_check_and_a_time() -> None:
     assert len(FAULTS) >= 45
     assert set(FAULTS) >= FIRST
     for name, fault in FAULTS.items():
         assert fault.name == name
         assert fault.text
-        assert fault.checks or name == "packets-twice"
+        assert fault.checks or name in BORNE
         assert 1.0 <= fault.within_s <= 20.0
         functions = (fault.on_state, fault.on_values, fault.on_frame, fault.on_running)
         assert sum(f is not None for f in functions) == 1

@@ -1,0 +1,185 @@
+import re
+from dataclasses import replace
+
+import pytest
+
+from groundstation.bench.proof import ProofOutcome
+from groundstation.bench.register import TESTS
+from groundstation.bench.register import tests_for as offered_to
+from groundstation.bench.walk import Said, guide
+from groundstation.config.bench_plan import ProofName
+from groundstation.config.load import parse_vehicle
+
+from .conftest import BENCH, REDSHANK
+
+PASSED, FAILED, CANNOT_TELL = ProofOutcome.PASSED, ProofOutcome.FAILED, ProofOutcome.CANNOT_TELL
+SIGN, SWEEP, CIRCUIT = ProofName.GIMBAL_SIGN, ProofName.GIMBAL_SWEEP, ProofName.IGNITER_CIRCUIT
+PIN, WALK = ProofName.PIN_ORDER, ProofName.RANGE_WALK
+OFF, ON = ProofName.ENDURANCE_CAMERA_OFF, ProofName.ENDURANCE_CAMERA_ON
+STEP_S = {OFF: 66.0, ON: 66.0, WALK: 14.0}
+NOMINAL = [("redshank", name) for name in ProofName] + [("curlew", name) for name in ProofName if name != WALK]
+
+
+def made(bench, name, vehicle="redshank", **how):
+    return bench(name, vehicle, **({"step_s": STEP_S.get(name, 12.0)} | how)).proof()
+
+
+@pytest.mark.parametrize(("vehicle", "name"), NOMINAL)
+def test_nominal_vehicle_passes_with_figures_and_reasons(bench, vehicle, name) -> None:
+    proof = made(bench, name, vehicle)
+    assert (proof.outcome, proof.look_first) == (PASSED, ""), proof.reasons
+    assert proof.name is name
+    assert proof.reasons
+    assert proof.figures
+
+
+def test_tests_offered_are_those_the_vehicle_has_parts_for(vehicles) -> None:
+    assert [test.name for test in offered_to(vehicles["redshank"])] == list(ProofName)
+    assert [test.name for test in offered_to(vehicles["curlew"])] == [n for n in ProofName if n is not WALK]
+
+
+# proof, vehicle, faults, what the reasons must say, what is to be touched first
+FAULTY = [
+    (
+        SIGN,
+        "redshank",
+        ["gimbal-wrong-way@0"],
+        "outer axis adds to a lean: −0.40 times",
+        "outer axis' servo direction",
+    ),
+    (SIGN, "curlew", ["gimbal-wrong-way@0"], "outer axis adds to a lean: −0.40 times", "outer axis' servo direction"),
+    (SWEEP, "redshank", ["gimbal-off-centre@0"], "outer axis stands 2.00 deg off neutral", "neutral setting"),
+    (SWEEP, "redshank", ["gimbal-slack@0"], "inner axis strays by 1.", "ball joint"),
+    (SWEEP, "redshank", ["gimbal-sticks@0"], "outer axis is 3.50 deg from a standing command", "servo, its plug"),
+    (SWEEP, "curlew", ["gimbal-reversed@12"], "outer axis moves by 0.33", "its horn and linkage"),
+    (CIRCUIT, "redshank", ["igniter-open@0"], "Channel 1 reads open (above 655 ohm) with the dummy in", "crimps"),
+    (CIRCUIT, "curlew", ["igniter-open:2@0"], "Channel 2 reads open (above 655 ohm) with the dummy in", "crimps"),
+    (CIRCUIT, "redshank", ["igniter-short@0"], "a short with nothing in its connector", "closes the circuit"),
+    (CIRCUIT, "redshank", ["igniter-odd@0"], "Channel 1 reads 3.90 ohm with nothing in", "closes the circuit"),
+    (CIRCUIT, "redshank", ["igniter-odd@14"], "3.90 ohm with the dummy in, 0.9 to 2.6 ohm allowed", "dummy itself"),
+    (CIRCUIT, "redshank", ["igniter-loose:2@0"], "Channel 2 is intermittent: it dropped out in", "a joint is loose"),
+    (CIRCUIT, "redshank", ["pyro-energised@20"], "Channel 1 was switched on in the step 'dummy in 1'", "stay clear"),
+    (CIRCUIT, "redshank", ["circuits-swapped@0"], "dummy in channel 1 shows on channel 2", "they are swapped"),
+    (PIN, "redshank", ["pin-reversed@0"], "contact reads out with the pin in", "wired the wrong way round"),
+    (PIN, "curlew", ["pin-reversed@0"], "contact reads in with the pin out", "wired the wrong way round"),
+    (PIN, "redshank", ["pin-in@0"], "contact reads in wherever the pin is", "the contact hangs"),
+    (PIN, "redshank", ["pin-chatters@0"], "contact chatters", "one is loose"),
+    (PIN, "redshank", ["pyro-supply-dead@0"], "pyro supply stays dead with the pin out", "pyro switch"),
+    (PIN, "curlew", ["pyro-supply-weak@0"], "pyro supply is weak with the pin out", "poor contact"),
+    (OFF, "redshank", ["brown-out@30"], "started anew once in the run", "the supply browned out"),
+    (OFF, "curlew", ["reset-loop@30"], "started anew 10 times in the run", "the supply browned out"),
+    (OFF, "redshank", ["battery-low@0"], "The pack lasts 0 to 0 min", "was it charged"),
+    (OFF, "curlew", ["battery-drained@0"], "at 2.69 A, at least 20 min allowed", "what draws that current"),
+    (ON, "redshank", ["camera-dead@0"], "The camera draws 0.00 A", "switched but not running"),
+    (ON, "curlew", ["camera-draws@0"], "The camera draws 1.09 A", "shorted"),
+    (WALK, "redshank", ["link-lossy@0"], "of the packets are lost at 50 m", "both antennas"),
+    (WALK, "redshank", ["link-silent@45"], "No packet came at 400 m", "both antennas"),
+    (WALK, "redshank", ["signal-weak@0"], "−13 dB would be left by its strength", "both antennas"),
+]
+
+
+@pytest.mark.parametrize(
+    ("name", "vehicle", "faults", "says", "look"), FAULTY, ids=[f"{f[0]}-{f[1]}-{f[2][0]}" for f in FAULTY]
+)
+def test_fault_fails_its_proof_and_says_what_to_touch(bench, name, vehicle, faults, says, look) -> None:
+    proof = made(bench, name, vehicle, faults=faults)
+    assert proof.outcome is FAILED, proof.reasons
+    assert any(says in reason for reason in proof.reasons), proof.reasons
+    assert look in proof.look_first, proof.look_first
+
+
+UNTOLD = [
+    (SIGN, {"idle": True}, "leant about its outer axis by 0."),
+    (SIGN, {"faults": ["attitude-frozen@0"]}, "at least 5 deg asked for"),
+    (SWEEP, {"idle": True}, "was commanded no farther than 0 %"),
+    (OFF, {"faults": ["camera-on@0"]}, "The camera was not off all the while."),
+    (ON, {"idle": False, "faults": ["camera-off@0"]}, "The camera was not on all the while."),
+    (OFF, {"faults": ["link-silent@20-50"]}, "No packet came for 30 s of the run"),
+    (OFF, {"faults": ["battery-cells@0"]}, "The pack's voltage is outside its valid range."),
+    (OFF, {"step_s": 30.0}, "The run lasted 0.5 min, at least 1.0 min allowed."),
+    (WALK, {"said": ((0, "10"), (1, "20"), (2, "30"), (3, "40"))}, "The walk went to 40 m, 400 m asked for."),
+    (WALK, {"idle": True}, "The strength fell with distance to the power of 0.0"),
+]
+
+
+@pytest.mark.parametrize(("name", "how", "says"), UNTOLD, ids=[f"{u[0]}-{k}" for k, u in enumerate(UNTOLD)])
+def test_what_was_not_done_cannot_be_told(bench, name, how, says) -> None:
+    proof = made(bench, name, **how)
+    assert proof.outcome is CANNOT_TELL, proof.reasons
+    assert any(says in reason for reason in proof.reasons), proof.reasons
+
+
+@pytest.mark.parametrize("name", list(ProofName))
+def test_silence_from_the_beginning_never_passes(bench, name) -> None:
+    proof = made(bench, name, faults=["link-silent@0"])
+    assert proof.outcome in (CANNOT_TELL, FAILED)
+    assert (proof.outcome is FAILED) == (name is WALK)
+
+
+def test_what_the_eye_sees_counts(bench) -> None:
+    proof = made(bench, SIGN, said=((2, "wrong"),))
+    assert proof.outcome is FAILED
+    assert proof.reasons == ("By eye the nozzle swings to the side that the nose leans to, about the inner axis.",)
+
+
+def test_gimbal_that_turns_against_its_command_is_told_from_one_that_sticks(bench) -> None:
+    proof = made(bench, SWEEP, idle=True, faults=["gimbal-reversed@0"])
+    assert proof.outcome is FAILED
+    assert "The outer axis moves by −1.00 times its command, 0.8 to 1.2 allowed." in proof.reasons
+    assert "sign of the outer axis' angle sensor" in proof.look_first
+
+
+def test_pack_of_more_cells_than_the_file_says_is_no_endurance(bench) -> None:
+    text = re.sub(r"valid = \[[0-9, ]+\], (meaning = .battery_voltage.)", r"\1", REDSHANK.read_text(encoding="utf-8"))
+    wide = parse_vehicle(text + BENCH, file_name="wide.toml")
+    proof = replace(bench(OFF, step_s=66.0, faults=["battery-cells@0"]), vehicle=wide).proof()
+    assert proof.outcome is FAILED
+    assert "V per cell, at most 4.25 V allowed." in proof.reasons[0]
+    assert "number of cells" in proof.look_first
+
+
+def test_pin_put_in_and_pulled_by_nobody_reads_one_thing(bench) -> None:
+    proof = made(bench, PIN, idle=True)
+    assert proof.outcome is FAILED
+    assert "The pin's contact reads out wherever the pin is." in proof.reasons
+    assert "The pyro supply is live with the pin in: stay clear." in proof.reasons
+
+
+def test_circuits_that_are_closed_though_nothing_is_in_fail(bench) -> None:
+    proof = made(bench, CIRCUIT, idle=True)
+    assert proof.outcome is FAILED
+    assert all("with nothing in its connector, open expected" in reason for reason in proof.reasons)
+
+
+def test_nothing_is_ever_called_safe(bench) -> None:
+    said = []
+    for name, test in TESTS.items():
+        said += [test.shows, *test.cautions]
+        said += [step.instruction for step in test.steps(bench(name).vehicle)]
+        said += [*made(bench, name).reasons]
+    assert not any("safe" in text.lower() for text in said)
+
+
+@pytest.mark.parametrize("name", list(ProofName))
+def test_each_step_is_guided_in_order_and_says_what_it_sees(bench, name) -> None:
+    walk = bench(name, step_s=STEP_S.get(name, 12.0))
+    timeline, marks, test = walk.timeline(), walk.marks(), TESTS[name]
+    steps = test.steps(walk.vehicle)
+    for done in range(len(steps)):
+        now_ns = marks[done + 1].at_ns
+        told = guide(test, timeline, marks[: done + 1], now_ns)
+        assert (told.step, told.number, told.of) == (steps[done], done + 1, len(steps))
+        assert told.seen
+        assert told.left_s == 0.0
+        early = guide(test, timeline, marks[: done + 1], marks[done].at_ns + 1_000_000_000)
+        assert early.left_s == pytest.approx(max(0.0, steps[done].least_s - 1.0), abs=1e-6)
+        assert not early.enough
+
+
+def test_marks_that_are_no_walk_through_the_test_are_refused(bench) -> None:
+    walk = bench(SIGN)
+    timeline, marks = walk.timeline(), walk.marks()
+    for wrong in ([], marks[1:], [*marks, marks[-1]], bench(PIN).marks()[:1]):
+        with pytest.raises(ValueError, match="marks"):
+            guide(TESTS[SIGN], timeline, wrong, marks[-1].at_ns)
+    assert marks[0].said is Said.BEGIN
