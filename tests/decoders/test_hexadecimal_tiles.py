@@ -1,0 +1,114 @@
+"""The fast way for recordings of hexadecimal lines: equal to the readable way, however the digits are written."""
+
+import dataclasses
+import itertools
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from decoders.layout import ByteOrder, Field, Layout, Packet, WireKind
+from decoders.packing import FrameEncoder
+from decoders.stream import StreamDecoder
+
+LONG = Packet("long", 1, 21, (Field("n", WireKind.UNSIGNED, 32, 8), Field("x", WireKind.FLOAT, 64, 72, scale=0.5)))
+SHORT = Packet("short", 2, 4, (Field("n", WireKind.UNSIGNED, 24, 8),))
+PLAIN = Layout("hexadecimal lines", "CRC-16/IBM-3740", ByteOrder.LITTLE, (LONG, SHORT))
+LAYOUTS = {
+    "CRC": PLAIN,
+    "CRC that does not fold": dataclasses.replace(PLAIN, checksum="CRC-32/ISO-HDLC", byte_order=ByteOrder.BIG),
+    "no checksum": dataclasses.replace(PLAIN, checksum="none"),
+    "one kind": dataclasses.replace(PLAIN, packets=(SHORT,), id_bits=0),
+}
+EVERY = pytest.mark.parametrize("layout", LAYOUTS.values(), ids=LAYOUTS)
+
+
+def readable(layout):
+    """A decoder that never takes the fast way."""
+    decoder = StreamDecoder(layout)
+    decoder._tiles = None
+    return decoder
+
+
+def lines_of(layout, rng, count, style):
+    """Lines with the end that a style of writing has: digits close together, lower case, or a blank between bytes."""
+    encoder = FrameEncoder(layout)
+    for _ in range(count):
+        packet = layout.packets[int(rng.integers(len(layout.packets)))]
+        values = {"n": int(rng.integers(2**24))} | ({"x": float(rng.normal())} if packet is LONG else {})
+        digits = encoder.encode(packet.name, values).strip()
+        if style == "lower":
+            digits = digits.lower()
+        if style == "spaced":
+            digits = b" ".join(digits[at : at + 2] for at in range(0, len(digits), 2))
+        yield digits + (b"\n" if style == "plain" else b"\r\n")
+
+
+def damaged(line, rng):
+    line, place = bytearray(line), int(rng.integers(len(line)))
+    match int(rng.integers(5)):
+        case 0:
+            line[place] ^= int(rng.integers(1, 256))
+        case 1:
+            line[place] = b"0fG \t\r\n:/@`g"[int(rng.integers(12))]
+        case 2:
+            del line[place]
+        case 3:
+            line.insert(place, line[place])
+        case _:
+            put = (b"\r\n", b"\n", b"!!", b" ", b"rssi -80\r\n", rng.bytes(20), b"0" * 500)
+            line[place:place] = put[int(rng.integers(7))]
+    return bytes(line)
+
+
+def assert_same(layout, stream, places):
+    """Both ways give the same tables and rejects from every chunk; how many packets there are."""
+    fast, slow, count = StreamDecoder(layout), readable(layout), 0
+    chunks = [stream[a:b] for a, b in itertools.pairwise([0, *places, len(stream)])]
+    for ours, theirs in zip(
+        [*map(fast.feed, chunks), fast.finish()], [*map(slow.feed, chunks), slow.finish()], strict=True
+    ):
+        assert ours.rejects == theirs.rejects
+        assert [table.packet for table in ours.tables] == [table.packet for table in theirs.tables]
+        for table, other in zip(ours.tables, theirs.tables, strict=True):
+            count += len(table)
+            assert table.start.tolist() == other.start.tolist()
+            assert table.end.tolist() == other.end.tolist()
+            for name, column in table.columns.items():
+                assert column.dtype == other.columns[name].dtype
+                assert column.tobytes() == other.columns[name].tobytes(), name
+    return count
+
+
+@EVERY
+@settings(max_examples=15)
+@given(
+    st.integers(0, 2**32 - 1),
+    st.sampled_from([0.0, 0.01, 0.4]),
+    st.sampled_from(["plain", "lower", "spaced"]),
+    st.lists(st.integers(0, 200_000), max_size=2),
+)
+def test_lines_by_the_thousand_equal_the_readable_way(layout, seed, share, style, cuts):
+    rng = np.random.default_rng(seed)
+    lines = [damaged(line, rng) if rng.random() < share else line for line in lines_of(layout, rng, 2_000, style)]
+    stream = b"".join(lines)
+    count = assert_same(layout, stream, sorted(cut % len(stream) for cut in cuts))
+    assert count > 2_000 * (1 - share) * 0.9
+
+
+@EVERY
+@pytest.mark.parametrize("style", ["plain", "lower", "spaced"])
+def test_every_sound_line_is_taken_the_fast_way(layout, style):
+    stream = b"".join(lines_of(layout, np.random.default_rng(4), 2_000, style))
+    tiles = StreamDecoder(layout)._tiles
+    harvested = tiles.decode(stream + tiles.PADDING, len(stream))
+    assert sum(harvest.start.size for harvest in harvested.harvests) == 2_000
+    assert harvested.rest == ()
+
+
+def test_a_line_too_long_for_any_packet_is_left_to_the_readable_way():
+    rng = np.random.default_rng(6)
+    lines = list(lines_of(PLAIN, rng, 2_000, "plain"))
+    lines[1_000] = lines[1_000].strip() + b" " * 3_000 + b"\r\n"
+    assert assert_same(PLAIN, b"".join(lines), []) == 1_999
