@@ -8,7 +8,7 @@ numbers read; see `ColumnReader.assembled`.
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
-from typing import Any
+from typing import Any, Protocol
 
 import numpy as np
 from numpy.typing import NDArray
@@ -66,6 +66,18 @@ class _Assembly:
     names: tuple[str, ...]
     readings: tuple[int, ...]
     make: Make
+
+
+class RowReader(Protocol):
+    """What reads columns from rows: numbers first, by `readings`, then what is made of them."""
+
+    readings: tuple[Reading, ...]
+
+    def read(self, rows: bytes) -> dict[str, Column]:
+        """The columns of rows that lie one after the other."""
+
+    def assembled(self, numbers: Sequence[Column], count: int) -> dict[str, Column]:
+        """The columns, from what each of `readings` gave for `count` packets; to be called once for these numbers."""
 
 
 class ColumnReader:

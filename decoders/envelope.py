@@ -30,7 +30,7 @@ class EnvelopeReader:
         envelope = layout.envelope
         self._before, self._after = contents.envelope
         packet = Packet("receiver", 0, envelope.before + envelope.after, envelope.fields)
-        self._reader = ColumnReader(packet, layout.byte_order, row_length=packet.length)
+        self.columns = ColumnReader(packet, layout.byte_order, row_length=packet.length)
         for other in layout.packets:
             if both := sorted(set(packet.columns) & set(other.columns)):
                 raise LayoutError("found the name in the receiver's envelope too", where=f"{other.name}.{both[0]}")
@@ -39,7 +39,12 @@ class EnvelopeReader:
         """The columns, from rows of that length that lie one after the other."""
         whole = np.frombuffer(rows, dtype=np.uint8).reshape(-1, length)
         around = np.concatenate([whole[:, self._before], whole[:, length - self._after :]], axis=1)
-        return self._reader.read(around.tobytes())
+        return self.columns.read(around.tobytes())
+
+    def place(self, at: int, length: int) -> int:
+        """Where byte `at` of the run of the receiver's bytes stands in rows of that length."""
+        before = self._before.stop - self._before.start
+        return self._before.start + at if at < before else length - self._after + at - before
 
 
 def put_around(contents: bytearray, layout: Layout, places: Contents, run: bytes) -> None:

@@ -11,11 +11,12 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from decoders.columns import ColumnReader
+from decoders.columns import ColumnReader, RowReader
 from decoders.contents import NO_PACKET
 from decoders.cutting import Cut, Stretch
 from decoders.delimited import DelimitedCutter
 from decoders.envelope import EnvelopeReader
+from decoders.enveloped import EnvelopedReader
 from decoders.errors import FrameError, LineError
 from decoders.framing import BINARY, contents_of, framing
 from decoders.layout import Layout, Packet, Reason, Reject
@@ -70,20 +71,14 @@ class StreamDecoder:
         self._is_binary = layout.framing in BINARY
         envelope = layout.envelope
         around = self._framing.head_size + self._contents.checksum.size + envelope.before + envelope.after
+        around_packets = EnvelopeReader(layout, self._contents) if envelope.fields else None
         self._readers = [
             {
-                around + length: ColumnReader(
-                    packet,
-                    layout.byte_order,
-                    row_length=around + length,
-                    body_at=self._contents.body_at,
-                    body_length=length,
-                )
+                around + length: self._reader(packet, around + length, length, around_packets)
                 for length in packet.lengths
             }
             for packet in layout.packets
         ]
-        self._envelope = EnvelopeReader(layout, self._contents) if envelope.fields else None
         sync = self._framing.sync if isinstance(self._framing, Synchronised) else None
         is_fast = TileDecoder.takes(layout)
         self._tiles: TileDecoder | LineTiles | None = None
@@ -111,6 +106,17 @@ class StreamDecoder:
         decoded = self._decoded(self._cutter.end(), ())
         self._opened_at = self._cutter.offset
         return decoded
+
+    def _reader(self, packet: Packet, row_length: int, length: int, around: EnvelopeReader | None) -> RowReader:
+        """What reads the columns of packets whose contents and whose body have these lengths."""
+        reader = ColumnReader(
+            packet,
+            self._layout.byte_order,
+            row_length=row_length,
+            body_at=self._contents.body_at,
+            body_length=length,
+        )
+        return reader if around is None else EnvelopedReader(reader, around, row_length=row_length)
 
     def _feed_block(self, tiles: TileDecoder | LineTiles, cutter: DelimitedCutter, data: bytes) -> Decoded:
         """The fast way for many bytes: tiles first, and what they leave over as any other bytes."""
@@ -178,14 +184,11 @@ class StreamDecoder:
             some = mine if len(readers) == 1 else [place for place in mine if len(contents[place] or b"") == length]
             if some:
                 rows = b"".join([contents[place] or b"" for place in some])
-                columns = reader.read(rows)
-                if self._envelope is not None:
-                    columns |= self._envelope.read(rows, length)
                 yield PacketTable(
                     packet=self._layout.packets[kind],
                     start=np.array([cut.starts[place] for place in some], dtype=np.int64),
                     end=np.array([cut.ends[place] for place in some], dtype=np.int64),
-                    columns=columns,
+                    columns=reader.read(rows),
                 )
 
     def _without_text(self, cut: Cut, contents: list[bytes | None], kinds: list[int]) -> Iterator[Reject]:

@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from decoders.checksums import Checksum
-from decoders.columns import ColumnReader
+from decoders.columns import RowReader
 from decoders.decimals import FRONT, Bools, IntArray, Text, floats, wholes
 from decoders.errors import LineError
 from decoders.layout import ByteOrder, Envelope, Field, Layout, Packet, WireKind
@@ -37,7 +37,7 @@ class _Kind:
     packet: Packet
     tag: bytes
     fields: tuple[Field, ...]
-    reader: ColumnReader
+    reader: RowReader
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,7 +64,7 @@ class LineTiles:
 
     PADDING = bytes(8)  # behind a block, so that the eight bytes in front of every place can be had
 
-    def __init__(self, layout: Layout, lines: TextLines, readers: Sequence[Mapping[int, ColumnReader]]) -> None:
+    def __init__(self, layout: Layout, lines: TextLines, readers: Sequence[Mapping[int, RowReader]]) -> None:
         self._lines = lines
         self._order = layout.byte_order
         self._id_size = layout.id_bits // 8

@@ -23,11 +23,12 @@ from typing import Any, ClassVar
 import numpy as np
 from numpy.typing import NDArray
 
-from decoders.columns import Column, ColumnReader, Reading
+from decoders.columns import Column, Reading, RowReader
 from decoders.contents import Contents
 from decoders.crc import CrcModel
+from decoders.enveloped import is_in_one_run
 from decoders.folding import fold, folding_crc
-from decoders.layout import ByteOrder, Envelope, Layout, Sync
+from decoders.layout import ByteOrder, Layout, Sync
 from decoders.tile_frames import DELIMITED, Frames, finder
 
 IntArray = NDArray[np.int64]
@@ -69,7 +70,7 @@ class _Kind:
 
     kind: int
     marks: tuple[tuple[int, int, int], ...]
-    reader: ColumnReader
+    reader: RowReader
 
 
 class TileDecoder:
@@ -78,7 +79,7 @@ class TileDecoder:
     PADDING: ClassVar[bytes] = bytes(_WORD)  # behind a block, so that its last frame can be gathered in whole words
 
     def __init__(
-        self, layout: Layout, contents: Contents, readers: Sequence[Mapping[int, ColumnReader]], sync: Sync | None
+        self, layout: Layout, contents: Contents, readers: Sequence[Mapping[int, RowReader]], sync: Sync | None
     ) -> None:
         self._contents = contents
         self._folding = folding_crc(layout)
@@ -96,7 +97,7 @@ class TileDecoder:
     @staticmethod
     def takes(layout: Layout) -> bool:
         """Whether this is the way for a layout."""
-        if layout.envelope != Envelope():
+        if layout.envelope.line or not is_in_one_run(layout.envelope):
             return False
         if layout.framing == "fixed length":
             return layout.id_bits == 0 or (
@@ -175,7 +176,8 @@ class TileDecoder:
                 sound[:] = True
             contents = planes[self._code :]
             if self._folding is not None:
-                self._check_by_folding(self._folding, contents[self._contents.body_at :], spare, sound)
+                ours = contents[self._contents.body_at : contents.shape[0] - self._contents.envelope[1]]
+                self._check_by_folding(self._folding, ours, spare, sound)
             else:
                 self._check(contents, sound)
             for place, mask, value in kind.marks:

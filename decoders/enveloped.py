@@ -1,0 +1,44 @@
+"""Columns of packets and of what a receiver has put around them, read together: for single rows and for whole tiles.
+
+Rows are whole contents of one length. To the fast way (`decoders.tiles`) the receiver's numbers are more readings
+from the same rows, so that whole recordings with RSSI and SNR take it too.
+"""
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+from decoders.columns import Column, ColumnReader, Reading
+from decoders.envelope import EnvelopeReader
+from decoders.layout import Envelope
+
+
+class EnvelopedReader:
+    """As `ColumnReader`, the receiver's columns after the packet's.
+
+    Args:
+        packet: Reads the packet's columns.
+        envelope: Reads the receiver's.
+        row_length: Bytes in a row.
+    """
+
+    def __init__(self, packet: ColumnReader, envelope: EnvelopeReader, *, row_length: int) -> None:
+        self._packet = packet
+        self._envelope = envelope
+        self._row_length = row_length
+        around = (replace(r, start=envelope.place(r.start, row_length)) for r in envelope.columns.readings)
+        self.readings: tuple[Reading, ...] = (*packet.readings, *around)
+
+    def read(self, rows: bytes) -> dict[str, Column]:
+        """The columns of rows that lie one after the other."""
+        return self._packet.read(rows) | self._envelope.read(rows, self._row_length)
+
+    def assembled(self, numbers: Sequence[Column], count: int) -> dict[str, Column]:
+        """The columns, from what each of `readings` gave for `count` packets."""
+        split = len(self._packet.readings)
+        around = self._envelope.columns.assembled(numbers[split:], count)
+        return self._packet.assembled(numbers[:split], count) | around
+
+
+def is_in_one_run(envelope: Envelope) -> bool:
+    """Whether no number of the envelope begins in front of the packet and ends behind it."""
+    return not any(item.first_bit < 8 * envelope.before < item.first_bit + item.span for item in envelope.fields)
