@@ -23,12 +23,17 @@ sys.path.insert(0, str(Path(__file__).parent))
 import bench_decoding as base
 
 from decoders.checksums import checksum
+from decoders.envelope import put_around
 from decoders.framing import contents_of, framing
-from decoders.layout import BitOrder, ByteOrder, Field, Layout, LengthField, Packet, Sync, WireKind
+from decoders.layout import BitOrder, ByteOrder, Envelope, Field, Layout, LengthField, Packet, Sync, WireKind
 from decoders.stream import StreamDecoder
 
 WORD = b"\xa5\x5a"
 COUNTED = Sync(WORD, LengthField(8, adds=1), 1)
+# what a receiver adds: RSSI and SNR behind the packet, or one of them in front
+RSSI = Field("rssi", WireKind.SIGNED, 8, 0)
+SNR = Field("snr", WireKind.SIGNED, 8, 8)
+BEHIND, AROUND = Envelope(0, 2, (RSSI, SNR)), Envelope(1, 1, (RSSI, SNR))
 CASES = {
     "cobs, CRC-16/IBM-3740": {"framing": "cobs"},
     "cobs, CRC-16/KERMIT": {"framing": "cobs", "checksum": "CRC-16/KERMIT"},
@@ -50,6 +55,14 @@ CASES = {
     "fixed length, CRC-32/ISO-HDLC": {"framing": "fixed length", "checksum": "CRC-32/ISO-HDLC"},
     "ccsds, CRC-16/IBM-3740": {"framing": "ccsds"},
     "ccsds, none": {"framing": "ccsds", "checksum": "none"},
+    "cobs, RSSI and SNR behind": {"framing": "cobs", "envelope": BEHIND},
+    "cobs, RSSI in front, SNR behind": {"framing": "cobs", "envelope": AROUND},
+    "slip, RSSI and SNR behind": {"framing": "slip", "envelope": BEHIND},
+    "rfc 1662, RSSI and SNR behind": {"framing": "rfc 1662", "checksum": "CRC-16/IBM-SDLC", "envelope": BEHIND},
+    "sync and length, RSSI and SNR behind": {"framing": "sync", "sync": COUNTED, "envelope": BEHIND},
+    "sync and fixed length, RSSI and SNR behind": {"framing": "sync", "sync": Sync(WORD), "envelope": BEHIND},
+    "fixed length, RSSI and SNR behind": {"framing": "fixed length", "envelope": BEHIND},
+    "ccsds, RSSI and SNR behind": {"framing": "ccsds", "envelope": BEHIND},
 }
 # CCSDS 133.0-B, 4.1.3: the primary header, its application process identifier and its packet sequence count
 HEADER = 6
@@ -91,6 +104,7 @@ def stream_of(layout, kinds, count, seed):
             head = bytes([0]) + head + (0xC000 | i & 0x3FFF).to_bytes(2, "big") + bytes(2)
         body = head + noise[i % 10_000, 1:length].tobytes()
         whole = contents.with_room(body)
+        put_around(whole, layout, contents, noise[i % 10_000, :2].tobytes())
         framed.prepare(whole)
         frame = bytearray(framed.encode(contents.seal(whole)))
         if rng.random() < 0.001:
@@ -127,30 +141,31 @@ def rfc1662_contents(stream):
 def careful(stream, layout, kinds):
     """Columns of the good packets by the careful loop of the layout's framing, and the bytes left over by it."""
     framed = framing(layout)
-    head, check = framed.head_size, checksum(layout.checksum)
+    check, around = checksum(layout.checksum), layout.envelope
+    head, after = framed.head_size + around.before, around.after
     size, compute = check.size, check.of
     kinds = [(p, code) for p, (_, code) in zip(layout.packets, kinds, strict=True)]
-    lengths = {p.id: head + p.length + size for p, _ in kinds}
+    lengths = {p.id: head + p.length + size + after for p, _ in kinds}
+    body, stated = slice(head, -size - after or None), slice(-size - after, -after or None)
     found = {p.id: [] for p, _ in kinds}
     if layout.framing in ("cobs", "slip", "rfc 1662"):
         ways = {"cobs": cobs_contents, "slip": slip_contents, "rfc 1662": rfc1662_contents}
-        end = -size or None
         for contents in ways[layout.framing](stream):
-            if size and compute(contents[:end]) != int.from_bytes(contents[end:], "little"):
+            if size and compute(contents[body]) != int.from_bytes(contents[stated], "little"):
                 continue
-            if contents and lengths.get(contents[0]) == len(contents):
-                found[contents[0]].append(contents)
+            if len(contents) > head and lengths.get(contents[head]) == len(contents):
+                found[contents[head]].append(contents)
     elif layout.framing == "ccsds":
-        marker, place, last, end = bytes.fromhex("1ACFFC1D"), 0, len(stream), -size or None
+        marker, place, last = bytes.fromhex("1ACFFC1D"), 0, len(stream)
         while True:
             place = stream.find(marker, place)
             if place < 0 or place + head + HEADER > last:
                 break
-            length = (stream[place + 8] << 8 | stream[place + 9]) + head + HEADER + 1
+            length = (stream[place + 8] << 8 | stream[place + 9]) + head + HEADER + 1 + after
             frame = stream[place : place + length]
             number = (frame[4] & 7) << 8 | frame[5]
             is_right = len(frame) == length and lengths.get(number) == length
-            if not is_right or (size and compute(frame[head:end]) != int.from_bytes(frame[end:], "little")):
+            if not is_right or (size and compute(frame[body]) != int.from_bytes(frame[stated], "little")):
                 place += 1
                 continue
             found[number].append(frame)
@@ -164,10 +179,10 @@ def careful(stream, layout, kinds):
             place = stream.find(word, place)
             if place < 0 or place + head >= last:
                 break
-            length = stream[place + 2] + 3 if counted else lengths.get(stream[place + head], 0)
+            length = stream[place + 2] + 3 + after if counted else lengths.get(stream[place + head], 0)
             frame = stream[place : place + length]
-            is_whole = head + size < length == len(frame) <= longest
-            if not is_whole or compute(frame[head:-size]) != int.from_bytes(frame[-size:], "little"):
+            is_whole = head + size + after < length == len(frame) <= longest
+            if not is_whole or compute(frame[body]) != int.from_bytes(frame[stated], "little"):
                 place += 1
                 continue
             if lengths.get(frame[head]) == length:
@@ -175,17 +190,18 @@ def careful(stream, layout, kinds):
             place += length
     columns, left = {}, len(stream)
     for p, _ in kinds:
+        at = [framed.head_size + k if k < around.before else lengths[p.id] - 2 + k for k in range(len(around.fields))]
         dtype = np.dtype(
             {
-                "names": [f.name for f in p.fields],
-                "formats": [">u2" if f == COUNT else base.dtype_of(f) for f in p.fields],
-                "offsets": [head + f.first_bit // 8 for f in p.fields],
-                "itemsize": head + p.length + size,
+                "names": [f.name for f in (*p.fields, *around.fields)],
+                "formats": [">u2" if f == COUNT else base.dtype_of(f) for f in (*p.fields, *around.fields)],
+                "offsets": [*(head + f.first_bit // 8 for f in p.fields), *at],
+                "itemsize": lengths[p.id],
             }
         )
         rows = np.frombuffer(b"".join(found[p.id]), dtype=dtype)
         left -= rows.nbytes
-        columns[p.name] = {f.name: np.ascontiguousarray(rows[f.name]) for f in p.fields}
+        columns[p.name] = {name: np.ascontiguousarray(rows[name]) for name in dtype.names}
         if COUNT in p.fields:
             columns[p.name][COUNT.name] = (rows[COUNT.name] & 0x3FFF).astype(np.uint16)
     return columns, left
