@@ -120,6 +120,7 @@ async def run_live(
     pages: Pages | None,
     on_verdict: OnVerdict,
     stop: asyncio.Event,
+    told_at_start: Sequence[laptop.Look] = (),
 ) -> str:
     """Listen, record, judge, publish and show until `stop` is set.
 
@@ -133,6 +134,7 @@ async def run_live(
         pages: Serves the pages, or None.
         on_verdict: Told of the first verdict and of each change.
         stop: Ends the session.
+        told_at_start: What the station knows when it begins, such as the bench proofs; recorded as events.
     Returns:
         How the recording was closed, in a sentence.
     """
@@ -176,6 +178,8 @@ async def run_live(
     intake = Intake(links, recording, clock, handover)
     session = LiveSession(pipeline.timeline, clock, intake, handover, publisher)
     intake.start()
+    for look in told_at_start:
+        intake.tell(look.kind, look.ok, look.text)
     tasks = [asyncio.ensure_future(stop.wait())]
     tasks.append(asyncio.ensure_future(_for_ever(laptop.watch(folders[0], clock, intake.tell))))
     if publisher is not None:

@@ -31,6 +31,19 @@ def mark_of(event: StationEvent) -> Mark | None:
     return Mark(event.at_ns, ProofName(told["proof"]), Said(told["said"]), told["text"] or "")
 
 
+def walk_marks(events: Iterable[StationEvent], proof: ProofName) -> list[Mark]:
+    """The marks of the walk through a bench test that was begun last; none where none was begun."""
+    marks: list[Mark] = []
+    for event in events:
+        mark = mark_of(event)
+        if mark is None or mark.proof is not proof:
+            continue
+        if mark.said is Said.BEGIN:
+            marks = []
+        marks.append(mark)
+    return marks
+
+
 def looks_at(known: ProofFile, file_name: str) -> tuple[Look, ...]:
     """What is told of a file of proofs at a session's start: each proof as it is kept, then how the file stands."""
     proofs = [

@@ -8,8 +8,9 @@ from collections.abc import Sequence
 from importlib.metadata import version
 
 from groundstation.cli.assess import ASSESS
+from groundstation.cli.bench import BENCH
 from groundstation.cli.checks import CHECKS
-from groundstation.cli.command import Command
+from groundstation.cli.command import Command, Parser
 from groundstation.cli.demo import DEMO
 from groundstation.cli.failure import EXPECTED, INTERRUPTED, failure_of
 from groundstation.cli.importing import IMPORT
@@ -21,7 +22,20 @@ from groundstation.cli.replay import REPLAY
 from groundstation.cli.simulate import SIMULATE
 from groundstation.cli.vehicle import VEHICLE
 
-COMMANDS: tuple[Command, ...] = (DEMO, LIVE, SIMULATE, REPLAY, ASSESS, IMPORT, PORTS, LISTEN, VEHICLE, CHECKS, LAYOUT)
+COMMANDS: tuple[Command, ...] = (
+    DEMO,
+    LIVE,
+    SIMULATE,
+    REPLAY,
+    ASSESS,
+    IMPORT,
+    PORTS,
+    LISTEN,
+    VEHICLE,
+    CHECKS,
+    LAYOUT,
+    BENCH,
+)
 
 _ABOUT = """\
 A ground station for one builder of one actively steered model rocket. It listens to a
@@ -55,7 +69,7 @@ def build_parser() -> argparse.ArgumentParser:
         allow_abbrev=False,
     )
     parser.add_argument("--version", action="version", version=f"groundstation {version('groundstation')}")
-    commands = parser.add_subparsers(title="commands", metavar="COMMAND", required=True)
+    commands = parser.add_subparsers(title="commands", metavar="COMMAND", required=True, parser_class=Parser)
     for command in COMMANDS:
         own = commands.add_parser(
             command.name,

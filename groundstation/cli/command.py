@@ -1,7 +1,7 @@
 """What a command is: its name, what its help teaches, its arguments, and what it does."""
 
 import argparse
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 
@@ -30,6 +30,21 @@ class Command:
             lines += [f"  {line}", f"      {what}"]
         notes = [self.notes, ""] if self.notes else []
         return "\n".join([*lines, "", *notes, self.never])
+
+
+class Parser(argparse.ArgumentParser):
+    """Takes the names of a list also after options, which argparse itself does not: `bench FILE --link URL NAME`."""
+
+    def parse_known_args(  # type: ignore[override]
+        self, args: Sequence[str] | None = None, namespace: argparse.Namespace | None = None
+    ) -> tuple[argparse.Namespace, list[str]]:
+        """As argparse's own; names left over go to the one list there is."""
+        found, left = super().parse_known_args(args, namespace)
+        lists = [action.dest for action in self._actions if action.nargs == "*" and not action.option_strings]
+        if lists and left and not any(word.startswith("-") for word in left):
+            getattr(found, lists[0]).extend(left)
+            left = []
+        return found, left
 
 
 def seconds_from_zero(text: str) -> float:

@@ -1,5 +1,6 @@
 """Expected failures: one line for the person, and an exit code for scripts. Whatever else is raised is a bug."""
 
+from groundstation.bench.store import ProofFileError
 from groundstation.config.errors import ConfigError
 from groundstation.errors import GroundstationError
 from groundstation.importing import ImportingError
@@ -33,7 +34,7 @@ def failure_of(error: Exception) -> Failure:
             return Failure(_config_line(error), USAGE)
         case LinkUrlError() | BrokerAddressError() | FaultError() | FlightError() | PacketError():
             return Failure(str(error), USAGE)
-        case RecordingError() | ImportingError():
+        case RecordingError() | ImportingError() | ProofFileError():
             return Failure(str(error), FILE)
     return Failure(str(error), OTHER)
 

@@ -7,6 +7,7 @@ from pathlib import Path
 
 from groundstation.cli.failure import FILE, LINK, Failure
 from groundstation.cli.files import Given
+from groundstation.cli.known_proofs import known_proofs
 from groundstation.cli.pages import Serving, check_free, ended_by_signals
 from groundstation.cli.shown import local_clock
 from groundstation.clock import SessionClock
@@ -53,6 +54,9 @@ def listen(given: Given, listening: Listening) -> int:
     if len({link.name for link in links}) != len(links):
         raise Failure("a link is given twice: give each once", LINK)
     told = _Told(listening.verdicts)
+    known = known_proofs(given.vehicle, given.station, listening.folders[0])
+    for look in known[-1:]:
+        print(f"Bench proofs: {look.text}", flush=True)
     described = Described(
         given.vehicle,
         given.vehicle_name,
@@ -77,6 +81,7 @@ def listen(given: Given, listening: Listening) -> int:
                 pages=listening.serving.pages,
                 on_verdict=told,
                 stop=stop,
+                told_at_start=known,
             )
 
     try:

@@ -80,6 +80,9 @@ class Recording(FileTable):
         default=".", description="where recordings go; a relative one counts from where the command runs"
     )
     fallback_folder: str | None = Field(default=None, description="where they go if that folder cannot be written")
+    proofs_folder: str | None = Field(
+        default=None, description="where the file of bench proofs lies; beside the recordings if absent"
+    )
 
 
 class Mqtt(FileTable):
