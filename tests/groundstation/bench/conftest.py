@@ -16,6 +16,7 @@ from groundstation.config.vehicle import Vehicle
 from groundstation.inputs import NS_PER_S, Chunk, EventKind, StationEvent
 from groundstation.pipeline import Pipeline
 from groundstation.simulator.hands import hands
+from groundstation.simulator.radio import Radio
 from groundstation.simulator.simulate import SimulatedVehicle
 from groundstation.timeline import Timeline
 
@@ -36,6 +37,8 @@ class Bench:
     step_s: float = STEP_S
     seed: int = 5
     said: tuple[tuple[int, str], ...] = ()  # what the person said at a step's end, by step from 0
+    loss: float = 0.01
+    told: Vehicle | None = None  # what the vehicle file says, where the simulated vehicle is another
     idle: bool = False  # the hands do nothing, though the person says that all is done
 
     @property
@@ -44,13 +47,19 @@ class Bench:
 
     def timeline(self) -> Timeline:
         test = TESTS[self.name]
+        told = self.told or self.vehicle
         done = hands(test, self.vehicle, begins_s=self.begins_s, step_s=self.step_s)
         site = load_station(EXAMPLE_STATION).site
         doings = () if self.idle else done.doings
         simulated = SimulatedVehicle(
-            self.vehicle, site, seed=self.seed, faults=(*doings, *self.faults), plan=done.plan
+            self.vehicle,
+            site,
+            seed=self.seed,
+            faults=(*doings, *self.faults),
+            plan=done.plan,
+            radio=Radio(loss=self.loss),
         )
-        pipeline = Pipeline(self.vehicle, site, started_ns=STARTED_NS)
+        pipeline = Pipeline(told, site, started_ns=STARTED_NS)
         pipeline.feed(StationEvent(STARTED_NS + 1, EventKind.LINK, True, "connected", "simulated"))
         for frame in simulated.frames(done.ends_s):
             at_ns = STARTED_NS + 2 + round(frame.t_s * NS_PER_S)
