@@ -38,6 +38,11 @@ class ExpectedAscent:
             self.thrust_n(k * STEP_S) / self._liftoff_mass_kg - gravity_mps2 for k in range(40)
         )
 
+    @property
+    def apogee_m(self) -> float:
+        """The height of its top."""
+        return self._heights_m[-1]
+
     def thrust_n(self, since_liftoff_s: float) -> float:
         """Thrust at a time since liftoff; zero outside the burn."""
         t = since_liftoff_s + self.delay_s

@@ -44,7 +44,7 @@ class Estimator:
         self._ascent = ExpectedAscent(vehicle, density_kgpm3=density, gravity_mps2=self._pad.gravity_mps2)
         self._canopy_rate_mps = canopy_rate_mps(vehicle, density, self._pad.gravity_mps2)
         self._forces = ForceReader(vehicle, self._pad.gravity_mps2)
-        self._liftoff = LiftoffDetector(self._ascent.first_accel_mps2)
+        self._liftoff = LiftoffDetector(self._ascent.first_accel_mps2, self._ascent.apogee_m)
         self._began_ns: int | None = None  # when the first sample was measured: where the estimator's own time begins
         self._boot = 0
         self._recent: deque[Reading] = deque(maxlen=REMEMBERED)
@@ -129,6 +129,7 @@ class Estimator:
         found = self._liftoff.observe(
             reading.t_s,
             specific.up - self._bias_mps2,
+            specific.axial,
             specific.sideways,
             height_m,
             sigma_m,

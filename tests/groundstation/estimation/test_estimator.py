@@ -289,82 +289,6 @@ def test_any_numbers_at_any_times_give_states_in_order_and_no_error(
         last_ns = state.at_ns
 
 
-def pad_hours(hours: float, rate_hz: float, draws: random.Random) -> Iterator[MotionSample]:
-    """A vehicle on a rail in the sun: gusts that rock it and blow over its ports, knocks that ring, hands that carry.
-
-    Everything that makes a pad lively comes far more often than on a real one: a knock every 20 s, a handling every
-    5 minutes.
-    """
-    steps = round(hours * 3600 * rate_hz)
-    dt = 1.0 / rate_hz
-    knock, knock_hz, ring_s, since_knock = (0.0, 0.0, 0.0), 1.0, 0.1, math.inf
-    handled, carried_m, aim_m, rocking = 0, 0.0, 0.0, 0.0
-    gust = 0.0
-    for k in range(steps):
-        t = k * dt
-        gust += (-gust / 3.0) * dt + draws.gauss(0.0, 1.0) * math.sqrt(dt)
-        if draws.random() < dt / 20.0:
-            size = math.exp(draws.uniform(math.log(2.0), math.log(120.0)))
-            along = draws.choice([0.1, 0.5, 1.0])
-            knock_hz, ring_s, since_knock = draws.uniform(4.0, 40.0), draws.uniform(0.03, 0.25), draws.random() * dt
-            size = min(size, 0.02 * (math.tau * knock_hz) ** 2)  # on a rail nothing swings by more than 20 mm
-            knock = (size * (1 - along), 0.3 * size, along * size * draws.choice([-1, 1]))
-        if draws.random() < dt / 300.0:
-            handled, aim_m = round(draws.uniform(5.0, 30.0) * rate_hz), draws.uniform(-2.0, 2.0)
-        shake = (0.0, 0.0, 0.0)
-        lean = 0.05 * gust * 0.02
-        if handled:
-            handled -= 1
-            carried_m += (aim_m - carried_m) * dt / 2.0
-            rocking += (-rocking / 0.5) * dt + draws.gauss(0.0, 1.0) * math.sqrt(dt)
-            shake = (3.0 * draws.gauss(0, 1), 3.0 * draws.gauss(0, 1), 3.0 * rocking + 2.0 * draws.gauss(0, 1))
-            lean += 0.4 * math.sin(t)
-        ring = (
-            math.exp(-since_knock / ring_s) * math.cos(math.tau * knock_hz * since_knock)
-            if since_knock < 2.0
-            else 0.0
-        )
-        since_knock += dt
-        force = (
-            9.81 * math.sin(lean) + shake[0] + ring * knock[0] + draws.gauss(0, 0.05),
-            shake[1] + ring * knock[1] + draws.gauss(0, 0.05),
-            9.81 * math.cos(lean) + shake[2] + ring * knock[2] + 0.1 * gust + draws.gauss(0, 0.05),
-        )
-        pressure = 100930.0 + 40.0 * math.sin(t / 2000.0) - 0.01 * t - 12.0 * carried_m + 6.0 * gust
-        yield MotionSample(
-            round(t * 1e9),
-            round(t * 1e9),
-            pressure + draws.gauss(0.0, 3.0),
-            force,
-            (draws.gauss(0, 0.002) + 0.3 * (handled > 0), 0.05 * ring * knock[0], 0.0),
-            (math.cos(lean / 2), 0.0, -math.sin(lean / 2), 0.0),
-        )
-
-
-def lifted_off(vehicle: Vehicle, site: Site, samples: Iterator[MotionSample]) -> list[FlightEvent]:
-    estimator = Estimator(vehicle, site)
-    for sample in samples:
-        _, events = estimator.step(sample)
-        if events:
-            return list(events)
-    return []
-
-
-@pytest.mark.parametrize("rate_hz", [5.0, 10.0, 20.0])
-def test_no_knock_gust_or_hand_is_taken_for_liftoff(curlew: Vehicle, saltmarsh: Site, rate_hz: float) -> None:
-    assert lifted_off(curlew, saltmarsh, pad_hours(0.3, rate_hz, random.Random(rate_hz))) == []
-
-
-@pytest.mark.campaign
-@pytest.mark.timeout(0)
-@pytest.mark.parametrize("rate_hz", [5.0, 10.0, 20.0])
-def test_no_false_liftoff_in_a_thousand_pad_hours(curlew: Vehicle, saltmarsh: Site, rate_hz: float) -> None:
-    # Knocks and handling come fifty times as often as on a real pad, so 20 hours stand for a thousand.
-    for hour in range(20):
-        found = lifted_off(curlew, saltmarsh, pad_hours(1.0, rate_hz, random.Random(f"{rate_hz}/{hour}")))
-        assert found == [], f"hour {hour}"
-
-
 @pytest.mark.campaign
 @pytest.mark.timeout(0)
 def test_two_hundred_flights_meet_the_bars(fly: Callable, saltmarsh: Site) -> None:
@@ -407,7 +331,7 @@ def test_two_hundred_flights_meet_the_bars(fly: Callable, saltmarsh: Site) -> No
     assert np.percentile(misses, 95) <= 1.0
     assert np.percentile(late, 95) <= 0.5
     assert max(early) <= 0.3
-    assert np.percentile(liftoff, 95) <= 0.3
+    assert max(liftoff) <= 0.3
     assert all(0.90 <= share <= 0.99 for share in inside.values()), inside
     print(f"ejection told in {len(ejected)} of 200, {np.percentile(ejected, [5, 50, 95])} s from the truth")
     assert len(ejected) >= 190
