@@ -20,6 +20,7 @@ from groundstation.estimation.descent import (
     descent_kind,
     predict_fall,
     predict_landing,
+    rate_sigma_mps,
     wind_from_drift,
     wind_of_site,
 )
@@ -41,7 +42,6 @@ from groundstation.timeline import Timeline
 
 LOOK_BACK_S = 60.0
 RATE_OVER_S = 30.0  # air that rises and sinks is not evened out in less
-RATE_SIGMA_SHARE = 0.08  # of that mean against the rest of the way (common practice, no source)
 LEAST_RATE_OVER_S = 2.0
 DRIFTING_S = 2.0  # after the ejection until it goes with the wind
 FALL_OVER_S = 5.0
@@ -50,6 +50,14 @@ SILENT_S = 3.0
 SURE_SIGMAS = 2.0
 PAD_FIXES_S = 60.0
 UNKNOWN_DRIFT_MPS = 15.0  # sideways, of a vehicle past its apogee (common practice, no source)
+
+
+@dataclass(frozen=True, slots=True)
+class Rate:
+    """A rate of descent, positive, NaN where not known; the mean over a time, 0 for the newest alone."""
+
+    mps: float
+    over_s: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -100,9 +108,10 @@ def coming_down(timeline: Timeline, at_ns: int) -> ComingDown | None:
     if ejection is not None:
         opened_ns = ejection.at_ns + round(DRIFTING_S * NS_PER_S)
     falling = kind is DescentKind.BALLISTIC or (FlightEventKind.BALLISTIC in events and ejection is None)
-    rate_mps = math.nan if falling else _mean_rate_mps(timeline, opened_ns, at_ns)
-    if not rate_mps > 0.0:
-        rate_mps = -state.speed_mps if falling or kind is DescentKind.CANOPY else math.nan
+    rate = Rate(math.nan, 0.0) if falling else _mean_rate(timeline, opened_ns, at_ns)
+    if not rate.mps > 0.0:
+        rate = Rate(-state.speed_mps if falling or kind is DescentKind.CANOPY else math.nan, 0.0)
+    rate_mps = rate.mps
     # once silent, what was heard last says the same for ever
     fixes = _Fixes.of(timeline, min(at_ns, state.at_ns + NS_PER_S))
     wind, landing, from_ns = None, None, state.at_ns
@@ -114,7 +123,7 @@ def coming_down(timeline: Timeline, at_ns: int) -> ComingDown | None:
             timeline,
             fixes,
             falling=falling,
-            rate_mps=rate_mps,
+            rate=rate,
             expected_mps=expected_mps,
             wind=wind,
             gravity=gravity_mps2,
@@ -220,7 +229,7 @@ def _landing(
     fixes: _Fixes,
     *,
     falling: bool,
-    rate_mps: float,
+    rate: Rate,
     expected_mps: float,
     wind: Wind | None,
     gravity: float,
@@ -237,7 +246,7 @@ def _landing(
             height_m,
             place_sigma_m=fixes.sigma_m,
             drift=drift,
-            fall_mps=max(rate_mps, expected_mps),
+            fall_mps=max(rate.mps, expected_mps),
             gravity_mps2=gravity,
         )
     site = timeline.site
@@ -245,6 +254,7 @@ def _landing(
         wind = wind_of_site(site.wind_mps, site.wind_from_rad)
     if wind is None:
         return None
+    seen = rate.mps > 0.0
     return predict_landing(
         east_m,
         north_m,
@@ -252,26 +262,26 @@ def _landing(
         place_sigma_m=fixes.sigma_m,
         height_sigma_m=fixes.height_sigma_m,
         wind=wind,
-        rate_mps=rate_mps if rate_mps > 0.0 else expected_mps,
-        rate_sigma_share=RATE_SIGMA_SHARE if rate_mps > 0.0 else 2.0 * CANOPY_SIGMA,
+        rate_mps=rate.mps if seen else expected_mps,
+        rate_sigma_mps=rate_sigma_mps(rate.mps, wind, rate.over_s) if seen else 2.0 * CANOPY_SIGMA * expected_mps,
     )
 
 
-def _mean_rate_mps(timeline: Timeline, opened_ns: int, at_ns: int) -> float:
+def _mean_rate(timeline: Timeline, opened_ns: int, at_ns: int) -> Rate:
     """The rate of descent over the last seconds since the canopy stood; NaN before it has been seen to."""
     states = timeline.states
     high = int(np.searchsorted(states.t_ns, at_ns, side="right"))
     if high == 0:
-        return math.nan
+        return Rate(math.nan, 0.0)
     since_ns = max(opened_ns, int(states.t_ns[high - 1]) - round(RATE_OVER_S * NS_PER_S))
     low = int(np.searchsorted(states.t_ns, since_ns))
     if high - low < 2:
-        return math.nan
+        return Rate(math.nan, 0.0)
     height_m = states.column("height_m")
     span_s = float(states.t_ns[high - 1] - states.t_ns[low]) / NS_PER_S
     if span_s < LEAST_RATE_OVER_S:
-        return math.nan
-    return float(height_m[low] - height_m[high - 1]) / span_s
+        return Rate(math.nan, 0.0)
+    return Rate(float(height_m[low] - height_m[high - 1]) / span_s, span_s)
 
 
 def _is_down(height_m: float, sigma_m: float) -> bool:

@@ -4,7 +4,7 @@ Local frame: east, north, up from the pad. The ground is taken to be level with 
 """
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import StrEnum
 
 import numpy as np
@@ -14,11 +14,22 @@ from groundstation.table import FloatArray
 
 WIND_POWER = 1.0 / 7.0  # one-seventh power law over open ground (common engineering practice, no one source)
 WIND_METER_M = 2.0  # height a hand-held meter reads at
-# One standard deviation each, common practice, no source: what the wind below differs from what was seen, at least
-# and in parts of it; and a canopy's drag area.
-WIND_SIGMA_MPS = 0.12
-WIND_SIGMA_SHARE = 0.035
+# One standard deviation each, common practice, no source: what the mean wind below differs from the mean of what was
+# seen, at least and in parts of it; and a canopy's drag area.
+WIND_SIGMA_MPS = 0.05
+WIND_SIGMA_SHARE = 0.03
 CANOPY_SIGMA = 0.05
+# The air's own unrest, which a mean evens out with time: gusts, in parts of the wind at the meter (common practice,
+# no source), and air that rises and sinks, in parts of the wind at 6 m (MIL-F-8785C, section 3.7.3.4, from memory);
+# and how long each lasts for something that drifts with it (common practice, no source).
+GUST_SHARE = 0.15
+GUST_S = 2.0
+RISING_SHARE = 0.1
+RISING_AT_M = 6.0
+RISING_S = 4.0
+# A canopy's own unsteadiness: of a mean rate against the rest of the way, in parts of it (common practice, no
+# source).
+RATE_SIGMA_SHARE = 0.02
 # The same of a wind read at the pad some time before, carried up by the power law; common practice, no source.
 SITE_WIND_SIGMA_MPS = 0.4
 SITE_WIND_SIGMA_SHARE = 0.2
@@ -60,6 +71,16 @@ class Wind:
     def mean_below(self, height_m: float) -> "Wind":
         """The mean wind from the ground up to a height, by the power law."""
         return self._scaled(_mean_factor(height_m) / _factor(self.height_m))
+
+    def gust_sigma_mps(self, over_s: float) -> float:
+        """Standard deviation that gusts leave in a mean over a time, each of east and north."""
+        gust_mps = GUST_SHARE * self.speed_mps / _factor(self.height_m)
+        return gust_mps * _left_in_mean(over_s, GUST_S)
+
+    def rising_sigma_mps(self, over_s: float) -> float:
+        """The same of the air that rises and sinks."""
+        rising_mps = RISING_SHARE * self.speed_mps * _factor(RISING_AT_M) / _factor(self.height_m)
+        return rising_mps * _left_in_mean(over_s, RISING_S)
 
     def _scaled(self, by: float) -> "Wind":
         return Wind(self.east_mps * by, self.north_mps * by, self.sigma_mps * by, self.height_m)
@@ -192,9 +213,17 @@ def wind_from_drift(
     east = float(since @ east_m[use]) / square
     north = float(since @ north_m[use]) / square
     # errors of neighbouring fixes go together: count the span's ends, not every fix
-    of_fixes = fix_sigma_m * math.sqrt(2.0) / float(t[-1] - t[0])
-    sigma = math.hypot(of_fixes, WIND_SIGMA_MPS, WIND_SIGMA_SHARE * math.hypot(east, north))
-    return Wind(east, north, sigma, max(float(np.mean(height_m[use])), WIND_METER_M))
+    span_s = float(t[-1] - t[0])
+    of_fixes = fix_sigma_m * math.sqrt(2.0) / span_s
+    seen = Wind(east, north, 0.0, max(float(np.mean(height_m[use])), WIND_METER_M))
+    of_wind = WIND_SIGMA_SHARE * seen.speed_mps
+    sigma = math.hypot(of_fixes, WIND_SIGMA_MPS, of_wind, seen.gust_sigma_mps(span_s))
+    return Wind(east, north, sigma, seen.height_m)
+
+
+def rate_sigma_mps(rate_mps: float, wind: Wind, over_s: float) -> float:
+    """Standard deviation of a rate of descent seen over a time, against what it is in still air."""
+    return math.hypot(RATE_SIGMA_SHARE * rate_mps, wind.rising_sigma_mps(over_s))
 
 
 def predict_landing(
@@ -206,7 +235,7 @@ def predict_landing(
     height_sigma_m: float,
     wind: Wind,
     rate_mps: float,
-    rate_sigma_share: float = CANOPY_SIGMA,
+    rate_sigma_mps: float,
     ground_m: float = 0.0,
 ) -> Landing:
     """Where a vehicle under its canopy will land: it sinks at a steady rate and goes with the wind.
@@ -221,7 +250,7 @@ def predict_landing(
         height_sigma_m: Standard deviation of the height.
         wind: The wind, at any height.
         rate_mps: Rate of descent near the ground, above zero.
-        rate_sigma_share: Its standard deviation, as a share.
+        rate_sigma_mps: Its standard deviation, against what it is in still air.
         ground_m: Height of the ground where it lands, above the pad.
     Raises:
         ValueError: No rate of descent.
@@ -231,7 +260,9 @@ def predict_landing(
     fall_m = max(height_m - ground_m, 0.0)
     time_s = fall_m / rate_mps
     below = wind.mean_below(fall_m)
-    time_sigma_s = math.hypot(rate_sigma_share * time_s, height_sigma_m / rate_mps)
+    below = replace(below, sigma_mps=math.hypot(below.sigma_mps, wind.gust_sigma_mps(time_s)))
+    unsteady_mps = math.hypot(rate_sigma_mps, wind.rising_sigma_mps(time_s))
+    time_sigma_s = math.hypot(unsteady_mps / rate_mps * time_s, height_sigma_m / rate_mps)
     return _carried(east_m, north_m, place_sigma_m, below, time_s, time_sigma_s)
 
 
@@ -282,6 +313,19 @@ def _carried(
 def _factor(height_m: float) -> float:
     """Wind at a height over that at the meter."""
     return math.pow(max(height_m, WIND_METER_M) / WIND_METER_M, WIND_POWER)
+
+
+def _left_in_mean(over_s: float, lasts_s: float) -> float:
+    """What is left of first-order Gauss-Markov noise of deviation 1 in its mean over a time.
+
+    Source:
+        A. Papoulis, Probability, Random Variables, and Stochastic Processes: the variance of a time average, for an
+        autocorrelation exp(-|t|/T) (from memory).
+    """
+    turns = over_s / lasts_s
+    if turns < 1e-3:
+        return 1.0
+    return math.sqrt(2.0 / turns * (1.0 - (1.0 - math.exp(-turns)) / turns))
 
 
 def _mean_factor(height_m: float) -> float:

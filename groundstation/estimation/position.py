@@ -53,8 +53,8 @@ class Fix:
 
     @property
     def sigma_m(self) -> float:
-        """Standard deviation of the place, east and north alike: dilution times ranging error."""
-        return RANGING_SIGMA_M * (self.hdop if 0.0 < self.hdop < MOST_HDOP else 1.5)
+        """Standard deviation of the place in each of east and north: dilution times ranging error is that of both."""
+        return RANGING_SIGMA_M * (self.hdop if 0.0 < self.hdop < MOST_HDOP else 1.5) / math.sqrt(2.0)
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,18 +1,20 @@
 import dataclasses
 import math
 import random
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 
 import numpy as np
 import pytest
 
 from groundstation.coming_down import coming_down, heights_apart, landing_place, origin_of, place_at_rest
 from groundstation.config.load import EXAMPLE_STATION, EXAMPLE_VEHICLE, load_station, load_vehicle
+from groundstation.config.station import Site
 from groundstation.estimation.descent import DescentKind
 from groundstation.estimation.position import local
 from groundstation.inputs import NS_PER_S, Chunk
 from groundstation.motor_result import motor_result
 from groundstation.pipeline import Pipeline
+from groundstation.simulator.radio import Radio
 from groundstation.simulator.scatter import Scatter
 from groundstation.simulator.simulate import SimulatedVehicle
 from groundstation.simulator.truth import Truth
@@ -23,6 +25,7 @@ VEHICLE = load_vehicle(EXAMPLE_VEHICLE)
 SITE = load_station(EXAMPLE_STATION).site
 STARTED_NS = 1_780_000_000 * NS_PER_S
 LAUNCH_S = 20.0
+WINDY = SITE.model_copy(update={"wind_mps": 4.0})
 
 
 def at(seconds: float) -> int:
@@ -30,20 +33,27 @@ def at(seconds: float) -> int:
 
 
 def fly(
-    seed: int = 5, *, silent_s: float = math.inf, ejects: bool = True, wind_mps: float = 4.0, rate_hz: float = 10.0
+    seed: int = 5,
+    *,
+    silent_s: float = math.inf,
+    ejects: bool = True,
+    rate_hz: float = 10.0,
+    air: Site = WINDY,
+    read: Site | None = None,
+    radio: Radio | None = None,
 ) -> tuple[Timeline, Truth]:
+    """A simulated flight in this air as a pipeline tells it, whose station file has another where `read` is given."""
     scatter = Scatter.drawn(random.Random(f"{seed}/scatter"))
     if not ejects:
         scatter = dataclasses.replace(scatter, recognition_s=math.inf)
-    site = SITE.model_copy(update={"wind_mps": wind_mps})
     packets = tuple(
         p.model_copy(update={"rate_hz": rate_hz}) if p.name == "motion" else p for p in VEHICLE.telemetry.packets
     )
     vehicle = VEHICLE.model_copy(update={"telemetry": VEHICLE.telemetry.model_copy(update={"packets": packets})})
-    simulated = SimulatedVehicle(vehicle, site, seed=seed, launch_at_s=LAUNCH_S, scatter=scatter)
+    simulated = SimulatedVehicle(vehicle, air, seed=seed, launch_at_s=LAUNCH_S, scatter=scatter, radio=radio)
     truth = simulated.truth
     assert truth is not None
-    pipeline = Pipeline(vehicle, site, started_ns=STARTED_NS)
+    pipeline = Pipeline(vehicle, air if read is None else read, started_ns=STARTED_NS)
     end_s = truth.times.landed_s + 20.0
     for chunk in _chunks(simulated, min(end_s, silent_s)):
         pipeline.feed(chunk)
@@ -183,20 +193,46 @@ def test_a_motor_hardly_heard_is_not_judged() -> None:
     assert motor_result(timeline, at(truth.times.landed_s)) is None
 
 
-@pytest.mark.campaign
-@pytest.mark.timeout(0)
-def test_landings_are_within_their_ellipses_at_any_moment_of_the_descent() -> None:
-    within = {0.5: [], 0.95: []}
-    for seed in range(100):
+def varied(seed: int) -> tuple[Timeline, Truth]:
+    """One of the flights over wind, motor spread, rates and loss in bursts, its wind read off a hand-held meter."""
+    draws = random.Random(f"campaign/{seed}")
+    rate_hz, loss = draws.choice([5.0, 10.0, 20.0]), draws.uniform(0.0, 0.3)
+    wind_mps, from_rad = draws.uniform(0.0, 7.0), draws.uniform(0.0, math.tau)
+    air = SITE.model_copy(update={"wind_mps": wind_mps, "wind_from_rad": from_rad})
+    read_mps = max(0.0, wind_mps * draws.gauss(1.0, 0.2) + draws.gauss(0.0, 0.4))
+    read_rad = (from_rad + draws.gauss(0.0, math.radians(15.0))) % math.tau
+    read = SITE.model_copy(update={"wind_mps": read_mps, "wind_from_rad": read_rad})
+    part = loss / 0.9  # of the time spent in bursts of half a second that lose nine of ten
+    radio = Radio(loss=0.0, burst_per_s=part / (0.5 * (1.0 - part)), burst_s=0.5, burst_loss=0.9)
+    return fly(seed, rate_hz=rate_hz, air=air, read=read, radio=radio)
+
+
+def landings_held(seeds: Iterable[int]) -> dict[float, float]:
+    """How often the landing lies within its ellipses, at three moments of each way down from first second to last."""
+    within: dict[float, list[bool]] = {0.5: [], 0.95: []}
+    for seed in seeds:
+        timeline, truth = varied(seed)
+        assert timeline.events[-1].kind is FlightEventKind.LANDED, seed
         draws = random.Random(f"landing/{seed}")
-        timeline, truth = fly(seed, wind_mps=draws.uniform(0.5, 7.0))
-        times = truth.times
-        for _ in range(2):
-            down = coming_down(timeline, at(draws.uniform(times.apogee_s + 6.0, times.landed_s - 2.0)))
-            assert down is not None
-            assert down.landing is not None
+        for _ in range(3):
+            down = coming_down(timeline, at(draws.uniform(truth.times.apogee_s + 1.0, truth.times.landed_s - 1.0)))
+            assert down is not None, seed
+            assert down.landing is not None, seed
             for probability, held in within.items():
                 held.append(down.landing.holds(*landed_at(truth), probability))
-    print({p: float(np.mean(held)) for p, held in within.items()})
-    assert 0.90 <= np.mean(within[0.95]) <= 0.99
-    assert 0.40 <= np.mean(within[0.5]) <= 0.70
+    return {p: float(np.mean(held)) for p, held in within.items()}
+
+
+def test_a_few_landings_are_within_their_ellipses() -> None:
+    held = landings_held(range(1000, 1004))
+    assert held[0.95] >= 0.75
+    assert held[0.5] >= 0.25
+
+
+@pytest.mark.campaign
+@pytest.mark.timeout(0)
+def test_two_hundred_landings_are_within_their_ellipses_at_any_moment_of_the_descent() -> None:
+    held = landings_held(range(200))
+    print(f"landings within their ellipses: {held}")
+    assert 0.90 <= held[0.95] <= 0.99
+    assert 0.40 <= held[0.5] <= 0.75

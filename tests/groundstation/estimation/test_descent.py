@@ -14,6 +14,7 @@ from groundstation.estimation.descent import (
     canopy_rate_mps,
     descent_kind,
     predict_landing,
+    rate_sigma_mps,
     terminal_speed_mps,
     wind_from_drift,
     wind_of_site,
@@ -117,12 +118,40 @@ def test_an_ellipse_points_along_its_long_axis() -> None:
 def test_without_wind_it_lands_below_where_it_is() -> None:
     still = Wind(0.0, 0.0, 0.0, 2.0)
     landing = predict_landing(
-        30.0, 40.0, 300.0, place_sigma_m=3.0, height_sigma_m=2.0, wind=still, rate_mps=5.0, ground_m=50.0
+        30.0,
+        40.0,
+        300.0,
+        place_sigma_m=3.0,
+        height_sigma_m=2.0,
+        wind=still,
+        rate_mps=5.0,
+        rate_sigma_mps=0.2,
+        ground_m=50.0,
     )
     assert (landing.east_m, landing.north_m, landing.time_s) == (30.0, 40.0, 50.0)
     assert landing.ellipse(0.5).long_m == pytest.approx(3.0 * 1.1774, abs=0.001)
     with pytest.raises(ValueError, match=r"0\.0 m/s"):
-        predict_landing(0.0, 0.0, 300.0, place_sigma_m=3.0, height_sigma_m=2.0, wind=still, rate_mps=0.0)
+        predict_landing(
+            0.0, 0.0, 9.0, place_sigma_m=3.0, height_sigma_m=2.0, wind=still, rate_mps=0.0, rate_sigma_mps=0.2
+        )
+
+
+def test_unrest_of_the_air_evens_out_with_time_and_grows_with_the_wind() -> None:
+    wind = Wind(6.0, 8.0, 0.1, 2.0)
+    draws = np.random.default_rng(7)
+    keep = math.exp(-0.1 / 2.0)  # gusts last 2 s; steps of a tenth
+    gusts = np.empty((4000, 300))
+    gusts[:, 0] = draws.normal(0.0, 1.5, 4000)
+    for k in range(1, 300):
+        gusts[:, k] = keep * gusts[:, k - 1] + draws.normal(0.0, 1.5 * math.sqrt(1.0 - keep * keep), 4000)
+    assert wind.gust_sigma_mps(30.0) == pytest.approx(float(np.std(gusts.mean(axis=1))), abs=0.02)
+    assert wind.gust_sigma_mps(0.0) == pytest.approx(1.5)
+    assert rate_sigma_mps(5.0, wind, 10.0) > rate_sigma_mps(5.0, wind, 40.0) > rate_sigma_mps(5.0, still_air(), 40.0)
+    assert rate_sigma_mps(5.0, still_air(), 40.0) == pytest.approx(0.1)
+
+
+def still_air() -> Wind:
+    return Wind(0.0, 0.0, 0.0, 2.0)
 
 
 def predicted(vehicle: Vehicle, site: Site, seed: int) -> tuple[Landing, tuple[float, float], tuple[float, float]]:
@@ -139,6 +168,7 @@ def predicted(vehicle: Vehicle, site: Site, seed: int) -> tuple[Landing, tuple[f
     wind = wind_from_drift(truth.t_s[rows], east, north, truth.height_m[rows], fix_sigma_m=0.7)
     assert wind is not None
     rate = -float(np.mean(truth.speed_mps[rows[-5:]]))
+    over_s = float(truth.t_s[rows[-1]] - truth.t_s[rows[-5]])
     landing = predict_landing(
         float(east[-1]),
         float(north[-1]),
@@ -147,6 +177,7 @@ def predicted(vehicle: Vehicle, site: Site, seed: int) -> tuple[Landing, tuple[f
         height_sigma_m=2.0,
         wind=wind,
         rate_mps=rate,
+        rate_sigma_mps=rate_sigma_mps(rate, wind, over_s),
     )
     end = (float(truth.east_m[-1]), float(truth.north_m[-1]))
     return landing, end, (float(truth.east_m[rows[-1]]), float(truth.north_m[rows[-1]]))

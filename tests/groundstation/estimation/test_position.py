@@ -63,4 +63,4 @@ def test_each_reason_not_to_believe_a_fix(fix: Fix, expected: FixProblem | None)
 
 def test_the_first_fix_has_nothing_to_jump_from() -> None:
     assert problem(GOOD, None) is None
-    assert GOOD.sigma_m == pytest.approx(2.7)
+    assert GOOD.sigma_m == pytest.approx(2.7 / math.sqrt(2.0))
