@@ -1,15 +1,21 @@
 """Decimal numbers out of text, thousands at once: digits, a sign in front and a point among them.
 
 Eight characters are read as one number of 64 bits, the first of them its lowest byte, and their digits are put
-together in three steps: pairs, fours, eights. A number that has more than 16 characters behind its sign, an exponent,
-or anything else in it is not read here; `sure` says of each whether it was.
+together in three steps: pairs, fours, eights. Most numbers of a column are written alike: with as many digits behind
+the point, and in as many words of eight characters. So one number shows how to read the others, those that this does
+not fit are tried by another of them, and what is left in the end is for the caller: exponents, names, more than 24
+characters, and what is no number at all.
 
-A float is a whole number of at most 2^53 divided by a power of ten of at most 10^15: both are exact, so the quotient
-is rounded once and equals what `float` makes of the text (W. D. Clinger, "How to Read Floating Point Numbers
-Accurately", PLDI 1990, section 3: the fast case).
+A float is a whole number divided by a power of ten of at most 10^22, which a float holds exactly. A whole number of
+at most 2^53 is exact, too: the quotient is rounded once and is what `float` makes of the text (W. D. Clinger, "How to
+Read Floating Point Numbers Accurately", PLDI 1990, section 3). A longer one is the sum of two floats, and what the
+quotient of the first lacks is found exactly (T. J. Dekker, "A Floating-Point Technique for Extending the Available
+Precision", Numerische Mathematik 18, 1971); what comes too near to the middle between two floats is left.
 """
 
-from collections.abc import Sequence
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -18,21 +24,26 @@ IntArray = NDArray[np.int64]
 Words = NDArray[np.uint64]
 Bools = NDArray[np.bool_]
 Floats = NDArray[np.float64]
+Bytes = NDArray[np.uint8]
 
-FRONT = 16  # bytes that must stand in front of the end of every number
+FRONT = 24  # bytes that must stand in front of the end of every number
 
-_LONGEST = 16  # characters of a number behind its sign
+_ATTEMPTS = 12  # numbers that show how to read the others of a column
+_FEWEST = 24  # numbers; fewer are left to the caller
+_WORD = 8  # characters
+_MOST_WORDS = 3  # of eight characters, that a number is read from
 _MOST_EXACT = np.uint64(1 << 53)
-_POWERS = 10.0 ** np.arange(_LONGEST + 1)
-_FEWEST = 24  # numbers; for fewer it is not worth while to look for another place of the point
+_EXACT_DIGITS = 15  # of any number that a float holds exactly
+_POWERS = 10.0 ** np.arange(23)
+_SPLIT = float((1 << 27) + 1)  # Dekker's: parts a float of 53 bits into two of 26
+_NEARLY = 2.0**-40  # of the last step: far more than its rounding, far less than is often met
 
 _ZEROS = np.uint64(0x3030303030303030)  # the digit zero, eight times
-_POINT = np.uint64(ord(".") ^ ord("0"))
-_BYTE = np.uint64(0xFF)
+_POINT = ord(".") ^ ord("0")
 _UP = np.uint64(8)  # bits by which a byte moves to the next place
-# the last 0 to 8 characters of a word, and the first 7 to 0
+_TOP = np.uint64(56)  # bits below the last character of a word
+# the last 0 to 8 characters of a word
 _LAST = np.array([(1 << 64) - (1 << 64 - 8 * count) for count in range(9)], dtype=np.uint64)
-_FIRST = np.array([(1 << 8 * (7 - count)) - 1 for count in range(8)], dtype=np.uint64)
 _ABOVE_NINE = np.uint64(0x7676767676767676)  # brings the highest bit of a byte above 9 up
 _HIGHEST = np.uint64(0x8080808080808080)
 # each step: what is left in a word, the factor that adds neighbours, and the bits by which their sum moves down
@@ -59,170 +70,216 @@ class Text:
         return self._words[places - 8].view("<u8").astype(np.uint64, copy=False)
 
 
-def floats(text: Text, begin: IntArray, end: IntArray) -> tuple[Floats, Bools]:
-    """The floats between some places: (n,) values and (n,) whether they were read here.
+@dataclass(frozen=True, slots=True)
+class _Tokens:
+    """Where numbers stand: (n,) places, the first characters, and the characters without a sign in front."""
 
-    Nothing at all is NaN, and a single letter its ASCII code. No place may be less than `FRONT`.
+    begin: IntArray
+    end: IntArray
+    first: Bytes
+    length: IntArray
+
+    @property
+    def is_lone(self) -> Bools:
+        """Which are nothing at all, or a single letter."""
+        letter = (self.first | 0x20) - np.uint8(ord("a")) < 26
+        lone: Bools = (self.end == self.begin) | ((self.end == self.begin + 1) & letter)
+        return lone
+
+    def only(self, which: IntArray) -> "_Tokens":
+        """Some of them."""
+        return _Tokens(self.begin[which], self.end[which], self.first[which], self.length[which])
+
+
+@dataclass(frozen=True, slots=True)
+class _Form:
+    """How a number is written: in how many words, and with how many digits behind the point, -1 without a point."""
+
+    words: int
+    decimals: int
+
+
+_LONE = _Form(0, -1)  # of nothing at all and of single letters
+
+Read = Callable[[Text, _Tokens, _Form], tuple[NDArray[Any], Bools | None]]
+"""Reads tokens of a form; which of them are of another, None if none is."""
+
+
+def floats(text: Text, begin: IntArray, end: IntArray) -> tuple[Floats, IntArray]:
+    """The floats between some places: (n,) values, and the numbers of those that are left to the caller.
+
+    Nothing at all is NaN, and a single letter its ASCII code. No end may be less than `FRONT`.
     """
-    begin, first = _behind_blanks(text, begin, end)
-    negative = first == ord("-")
-    length = end - begin
-    lone, codes = _lone(first, length)
-    mantissas, decimals, sure = _digits(text, end, length - (negative | (first == ord("+"))), ~lone, _LONGEST)
-    sure &= mantissas <= _MOST_EXACT
-    values: Floats = mantissas.astype(np.float64)
-    values /= _POWERS.take(decimals)
-    np.negative(values, out=values, where=negative)
-    if lone.any():
-        values[lone] = codes[lone]
-        values[length == 0] = np.nan
-        sure |= lone
-    return values, sure
+    return _by_form(text, _tokens(text, begin, end), _floats_of_form)
 
 
-def wholes(text: Text, begin: IntArray, end: IntArray, bits: int, *, signed: bool) -> tuple[Words, Bools]:
+def wholes(text: Text, begin: IntArray, end: IntArray, bits: int, *, signed: bool) -> tuple[Words, IntArray]:
     """The whole numbers of so many bits between some places, in two's complement; else as `floats`.
 
     Nothing at all is no whole number.
     """
-    begin, first = _behind_blanks(text, begin, end)
-    negative = first == ord("-")
-    length = end - begin
-    lone, codes = _lone(first, length)
-    values, _, sure = _digits(text, end, length - (negative | (first == ord("+"))), ~lone, 0)
-    if lone.any():
-        values[lone] = codes[lone]
-        sure |= lone & (length > 0)
-    if signed:
-        sure &= values <= np.uint64((1 << bits - 1) - 1) + negative
-        np.negative(values, out=values, where=negative)
-    else:
-        sure &= ~negative | (values == 0)
-        if bits < 64:
-            sure &= values < np.uint64(1 << bits)
-    return values, sure
+    most = (1 << bits - signed) - 1
+
+    def read(text: Text, tokens: _Tokens, form: _Form) -> tuple[Words, Bools | None]:
+        if form is _LONE:
+            return tokens.first.astype(np.uint64), ~tokens.is_lone | (tokens.end == tokens.begin)
+        words, bad = _digits(text, tokens, _Form(min(form.words, 2), -1))
+        values = _put_together(words)
+        negative = tokens.first == ord("-")
+        if not signed:
+            bad = _either(bad, negative & (values != 0))
+        if bits < 64 or signed:
+            bad = _either(bad, values > np.uint64(most) + (negative & np.bool_(signed)))
+        return (values ^ -negative.astype(np.int64).view(np.uint64)) + negative, bad
+
+    return _by_form(text, _tokens(text, begin, end), read)
 
 
-def _behind_blanks(text: Text, begin: IntArray, end: IntArray) -> tuple[IntArray, NDArray[np.uint8]]:
-    """The places without the blanks that some numbers are filled up with in front, and the first characters."""
+def _tokens(text: Text, begin: IntArray, end: IntArray) -> _Tokens:
+    """The tokens without the blanks that some are filled up with in front."""
     first = text.bytes[begin]
-    while (blank := (first == ord(" ")) & (begin < end)).any():
+    while (blank := first == ord(" ")).any() and (blank := blank & (begin < end)).any():
         begin = begin + blank
         first = text.bytes[begin]
-    return begin, first
+    length = end - begin
+    length -= (first == ord("-")) | (first == ord("+"))
+    return _Tokens(begin, end, first, length)
 
 
-def _lone(first: NDArray[np.uint8], length: IntArray) -> tuple[Bools, NDArray[np.uint8]]:
-    """Which are a single letter or nothing, and the codes of all first characters."""
-    lone = length < 2
-    if lone.any():
-        lone &= (length == 0) | ((first | 0x20) - np.uint8(ord("a")) < 26)
-    return lone, first
+def _by_form(text: Text, tokens: _Tokens, read: Read) -> tuple[NDArray[Any], IntArray]:
+    """Read tokens by the forms of some of them: the values, and which are of none of these."""
+    values: NDArray[Any] | None = None
+    left = np.arange(0)
+    for attempt in range(_ATTEMPTS):
+        form = _form_of(text, tokens, attempt * tokens.begin.size // _ATTEMPTS)
+        found, bad = read(text, tokens, form)
+        if values is None:
+            values = found
+        else:
+            values[left] = found
+        if bad is None:
+            return values, np.arange(0)
+        others = np.flatnonzero(bad)
+        left = left[others] if attempt else others
+        if others.size < _FEWEST:
+            break
+        tokens = tokens.only(others)
+    assert values is not None
+    return values, left
 
 
-def _digits(
-    text: Text, end: IntArray, length: IntArray, wanted: Bools, longest_fraction: int
-) -> tuple[Words, NDArray[np.uint8], Bools]:
-    """Digits as whole numbers, how many of them stand behind a point, and whether that is all there is.
-
-    Args:
-        text: Where they stand.
-        end: (n,) places after their last.
-        length: (n,) characters of each.
-        wanted: (n,) which to read.
-        longest_fraction: Digits that may stand behind a point; 0 for no point.
-    """
-    numbers = _Found(end.size)
-    short = wanted & (length <= 8)
-    if short.all():
-        numbers.read([_masked(text, end, length)], length, None, longest_fraction)
-        return numbers.values, numbers.decimals, numbers.sure
-    some = np.flatnonzero(short)
-    if some.size:
-        numbers.read([_masked(text, end[some], length[some])], length[some], some, longest_fraction)
-    some = np.flatnonzero(wanted & (length > 8) & (length <= _LONGEST))
-    if some.size:
-        at, size = end[some], length[some]
-        words = [_masked(text, at, size), _masked(text, at - 8, size - 8)]
-        numbers.read(words, size, some, longest_fraction)
-    return numbers.values, numbers.decimals, numbers.sure
+def _form_of(text: Text, tokens: _Tokens, number: int) -> _Form:
+    """How one of the tokens is written; of one that is no plain number it matters little."""
+    token = text.bytes[tokens.begin[number] : tokens.end[number]].tobytes()
+    if len(token) < 2 and not token.isdigit():
+        return _LONE
+    bare = token.lstrip(b"+-")
+    point = bare.rfind(b".")
+    decimals = len(bare) - 1 - point if point >= 0 and len(bare) - point <= _POWERS.size else -1
+    words = (max(len(bare), 1) + _WORD - 1) // _WORD
+    if len(bare) - (decimals >= 0) > _EXACT_DIGITS:
+        words = _MOST_WORDS
+    return _Form(words, decimals)
 
 
-class _Found:
-    """The numbers read so far."""
-
-    def __init__(self, count: int) -> None:
-        self.values = np.zeros(count, dtype=np.uint64)
-        self.decimals = np.zeros(count, dtype=np.uint8)
-        self.sure = np.zeros(count, dtype=np.bool_)
-
-    def read(self, words: list[Words], length: IntArray, which: IntArray | None, longest_fraction: int) -> None:
-        """Read numbers of one or two words, the last characters in the first; `which` are their places, if not all.
-
-        The numbers of a column mostly have as many digits behind the point as its first: so the point is looked for
-        in one place at a time, and few numbers are left for the next.
-        """
-        for decimals in _places_of_point(words, longest_fraction):
-            found, sure = _without_point(words, decimals)
-            for word in found:
-                sure &= ((word + _ABOVE_NINE) | word) & _HIGHEST == 0
-            sure &= length > (decimals >= 0)
-            if which is None and sure.all():
-                self._put(slice(None), found, decimals)
-                return
-            if which is None:
-                which = np.arange(length.size)
-            self._put(which[sure], [word[sure] for word in found], decimals)
-            left = ~sure
-            which, words, length = which[left], [word[left] for word in words], length[left]
-            if which.size < _FEWEST:
-                return
-
-    def _put(self, where: "IntArray | slice", words: Sequence[Words], decimals: int) -> None:
-        values = _put_together(words[0])
-        if len(words) > 1:
-            values += _put_together(words[1]) * _EIGHT_DIGITS
-        self.values[where] = values
-        self.decimals[where] = max(decimals, 0)
-        self.sure[where] = True
+def _digits(text: Text, tokens: _Tokens, form: _Form) -> tuple[list[Words], Bools | None]:
+    """The digits of tokens in words, the last first, and which tokens are not of the form."""
+    words = []
+    for number in range(form.words):
+        word = text.words_before(tokens.end - _WORD * number)
+        word ^= _ZEROS
+        word &= _LAST.take(tokens.length - _WORD * number, mode="clip")
+        words.append(word)
+    wrong = np.zeros(tokens.length.shape, dtype=np.uint64)
+    if form.decimals >= 0:
+        _take_point(words, form.decimals, wrong)
+    for word in words:
+        wrong |= ((word + _ABOVE_NINE) | word) & _HIGHEST
+    bad = wrong != 0 if np.bitwise_or.reduce(wrong) else None
+    least, most = (2 if form.decimals >= 0 else 1), _WORD * form.words
+    if tokens.length.min() < least or tokens.length.max() > most:
+        bad = _either(bad, (tokens.length < least) | (tokens.length > most))
+    return words, bad
 
 
-def _masked(text: Text, end: IntArray, length: IntArray) -> Words:
-    """The last characters, at most eight, as digits from 0 on; zero in front of them."""
-    words = text.words_before(end)
-    words ^= _ZEROS
-    words &= _LAST.take(length, mode="clip")
-    return words
+def _take_point(words: list[Words], decimals: int, wrong: Words) -> None:
+    """Close up the words where the point should be; `wrong` is no longer zero where there is none."""
+    of, place = divmod(decimals, _WORD)
+    word, up = words[of], 8 * (_WORD - 1 - place)
+    word ^= np.uint64(_POINT << up)
+    wrong |= word & np.uint64(0xFF << up)
+    words[of] = ((word & np.uint64((1 << up) - 1)) << _UP) | (word & _LAST[place])
+    for number in range(of + 1, len(words)):
+        words[number - 1] |= words[number] >> _TOP
+        words[number] = words[number] << _UP
 
 
-def _places_of_point(words: list[Words], longest_fraction: int) -> list[int]:
-    """How many digits may be behind the point, -1 for no point; what holds for the first number comes first."""
-    if longest_fraction == 0:
-        return [-1]
-    first = b"".join(int(word[0]).to_bytes(8, "little") for word in reversed(words))
-    point = first.rfind(bytes((int(_POINT),)))
-    likely = len(first) - 1 - point if point >= 0 else -1
-    return sorted(range(-1, len(first)), key=lambda place: place != likely)
+def _floats_of_form(text: Text, tokens: _Tokens, form: _Form) -> tuple[Floats, Bools | None]:
+    """As `Read`."""
+    if form is _LONE:
+        return np.where(tokens.end == tokens.begin, np.nan, tokens.first), ~tokens.is_lone
+    words, bad = _digits(text, tokens, form)
+    if form.words > 2:
+        values, doubtful = _quotient(_put_together(words[1:]), _put_together(words[:1]), max(form.decimals, 0))
+        bad = _either(bad, doubtful)
+    else:
+        wholes = _put_together(words)
+        if form.words == 2:
+            bad = _either(bad, wholes > _MOST_EXACT)
+        values = wholes.astype(np.float64)
+        if form.decimals > 0:
+            values /= _POWERS[form.decimals]
+    bits = values.view(np.uint64)
+    bits ^= (tokens.first == ord("-")).astype(np.uint64) << np.uint64(63)
+    return values, bad
 
 
-def _without_point(words: list[Words], decimals: int) -> tuple[list[Words], Bools]:
-    """The words without a point that has so many digits behind it, and whether it is one."""
-    if decimals < 0:
-        return words, np.ones(words[0].shape, dtype=np.bool_)
-    place, of = decimals % 8, decimals // 8
-    word = words[of]
-    is_point = (word >> np.uint64(8 * (7 - place))) & _BYTE == _POINT
-    closed = ((word & _FIRST[place]) << _UP) | (word & _LAST[place])
-    if of == 1:
-        return [words[0], closed], is_point
-    if len(words) == 1:
-        return [closed], is_point
-    return [closed | words[1] >> np.uint64(56), words[1] << _UP], is_point
+def _put_together(words: list[Words]) -> Words:
+    """The numbers that the digits in one or two words make, the last word first."""
+    numbers = []
+    for number in words:
+        for left, factor, down in _STEPS:
+            number = ((number & left) * factor) >> down
+        numbers.append(number)
+    if len(numbers) == 1:
+        return numbers[0]
+    return numbers[1] * _EIGHT_DIGITS + numbers[0]
 
 
-def _put_together(digits: Words) -> Words:
-    """The number that eight digits make."""
-    number = digits
-    for left, factor, down in _STEPS:
-        number = ((number & left) * factor) >> down
-    return number
+def _quotient(upper: Words, lower: Words, decimals: int) -> tuple[Floats, Bools]:
+    """(upper * 10^8 + lower) / 10^decimals, rounded once, and where that is not certain."""
+    product, lost = _product(upper.astype(np.float64), 1e8)
+    whole, more = _sum(product, lower.astype(np.float64))
+    more += lost
+    power = float(_POWERS[decimals])
+    quotient: Floats = whole / power
+    back, beyond = _product(quotient, power)
+    lacks = ((whole - back) - beyond + more) / power
+    values = quotient + lacks
+    doubtful = (quotient + lacks * (1 + _NEARLY) != values) | (quotient + lacks * (1 - _NEARLY) != values)
+    return values, doubtful | (upper > _MOST_EXACT)
+
+
+def _product(a: Floats, b: float) -> tuple[Floats, Floats]:
+    """The rounded product and what it lacks (Dekker 1971)."""
+    product = a * b
+    scaled = a * _SPLIT
+    a_high = scaled - (scaled - a)
+    a_low = a - a_high
+    b_high = b * _SPLIT - (b * _SPLIT - b)
+    b_low = b - b_high
+    return product, ((a_high * b_high - product) + a_high * b_low + a_low * b_high) + a_low * b_low
+
+
+def _sum(a: Floats, b: Floats) -> tuple[Floats, Floats]:
+    """The rounded sum and what it lacks (D. E. Knuth, The Art of Computer Programming 2, section 4.2.2)."""
+    total = a + b
+    b_seen = total - a
+    return total, (a - (total - b_seen)) + (b - b_seen)
+
+
+def _either(bad: Bools | None, more: Bools) -> Bools | None:
+    """Where one or the other is; None if nowhere."""
+    if not more.any():
+        return bad
+    return more if bad is None else bad | more

@@ -27,6 +27,14 @@ def placed(texts):
     return Text(block), end - [len(token) for token in tokens], end, tokens
 
 
+def read(found):
+    """The values, and which were read."""
+    values, left = found
+    sure = np.ones(values.size, dtype=bool)
+    sure[left] = False
+    return values, sure
+
+
 def is_plain(token, digits):
     """Whether a token is so many digits with a point among them, a sign before them, and a blank before that."""
     bare = token.lstrip(b" ")
@@ -37,7 +45,7 @@ def is_plain(token, digits):
 @given(MANY)
 def test_a_float_that_is_read_has_the_bits_of_the_reference(texts):
     block, begin, end, tokens = placed(texts)
-    values, sure = floats(block, begin, end)
+    values, sure = read(floats(block, begin, end))
     for token, value, is_sure in zip(tokens, values.tolist(), sure.tolist(), strict=True):
         if is_sure:
             bare = token.strip()
@@ -48,7 +56,7 @@ def test_a_float_that_is_read_has_the_bits_of_the_reference(texts):
 @given(MANY, st.sampled_from([8, 16, 24, 32, 40, 64]), st.booleans())
 def test_a_whole_number_that_is_read_is_that_of_the_reference(texts, bits, signed):
     block, begin, end, tokens = placed(texts)
-    values, sure = wholes(block, begin, end, bits, signed=signed)
+    values, sure = read(wholes(block, begin, end, bits, signed=signed))
     for token, value, is_sure in zip(tokens, values.tolist(), sure.tolist(), strict=True):
         bare = token.strip()
         if is_sure:
@@ -61,7 +69,7 @@ def test_a_whole_number_that_is_read_is_that_of_the_reference(texts, bits, signe
 def test_what_firmware_prints_is_read(form, seed):
     numbers = np.random.default_rng(seed).normal(0, 1000, 100)
     block, begin, end, tokens = placed([form % x for x in numbers])
-    values, sure = floats(block, begin, end)
+    values, sure = read(floats(block, begin, end))
     assert all(is_plain(token, 16) for token in tokens)
     # those whose point is elsewhere than in most may be left over, as long as they are few
     assert np.count_nonzero(~sure) < 24
@@ -69,8 +77,29 @@ def test_what_firmware_prints_is_read(form, seed):
 
 
 def test_numbers_of_many_digits_are_rounded_once():
-    texts = ["9007199254740992", "90071992547409.9", "0.90071992547409", "9007199254740993", ".9007199254740993"]
-    block, begin, end, _ = placed(texts * 30)
-    values, sure = floats(block, begin, end)
-    assert sure.tolist() == [True, True, True, False, False] * 30
-    assert values[:3].tolist() == [float(text) for text in texts[:3]]
+    texts = [
+        "9007199254740992", "90071992547409.9", "0.90071992547409", "90071992547409931", ".9007199254740993",
+        "12345.678901234567", "0.1234567890123456789", "123456789012345678901234", "0.0000000000000000000001",
+        "0.30000000000000004", "9007199254740992.500001", "4503599627370497.4999999", "179.99999999999997",
+    ]  # fmt: skip
+    for text in texts:
+        block, begin, end, _ = placed([text] * 30)
+        values, sure = read(floats(block, begin, end))
+        assert sure.all(), text
+        assert values.tolist() == [float(text)] * 30, text
+
+
+def test_the_middle_between_two_floats_is_left():
+    block, begin, end, _ = placed(["9007199254740993.0000", "4503599627370497.5000", "0.50000000000000000"] * 40)
+    _, left = floats(block, begin, end)
+    assert left.tolist() == [k for k in range(120) if k % 3 < 2]
+
+
+@given(st.integers(0, 2**32 - 1))
+def test_all_digits_of_a_float_are_read_and_rounded_once(seed):
+    rng = np.random.default_rng(seed)
+    numbers = rng.normal(0, 10.0 ** rng.integers(-2, 4), 400)
+    block, begin, end, tokens = placed([repr(x) for x in numbers.tolist()])
+    values, sure = read(floats(block, begin, end))
+    assert values[sure].tolist() == numbers[sure].tolist()
+    assert all(sure[k] or b"e" in token for k, token in enumerate(tokens)) or np.count_nonzero(~sure) < 60
