@@ -14,6 +14,7 @@ from dashboard.plotframe import Mark, Plot, Plots, Span
 from dashboard.plots import Axis, Line, column_ns, line, nice_axis
 from groundstation.coming_down import ComingDown, coming_down
 from groundstation.inputs import NS_PER_S
+from groundstation.readiness.reading import allowed_silence_s
 from groundstation.state import FlightEventKind, Phase
 from groundstation.timeline import PHASES, Timeline
 
@@ -73,7 +74,7 @@ def flight_text(timeline: Timeline, at_ns: int, zone: tzinfo | None) -> FlightTe
     events = timeline.events_until(at_ns)
     liftoff_ns = _liftoff_ns(timeline, at_ns)
     newest = timeline.last_packet_ns(at_ns)
-    stale = newest is None or at_ns - newest > timeline.vehicle.limits.packet_age_s * NS_PER_S
+    stale = newest is None or at_ns - newest > allowed_silence_s(timeline.vehicle) * NS_PER_S
     phase = timeline.phase_at(at_ns)
     since = _phase_since_ns(timeline, at_ns)
     sigma = "" if state is None else _sigma(state.height_sigma_m, "m")

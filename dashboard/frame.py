@@ -18,6 +18,7 @@ from dashboard.pad_frame import PadText, pad_lines, pad_text
 from dashboard.plotframe import Plots
 from groundstation.inputs import NS_PER_S
 from groundstation.readiness.finding import Verdict
+from groundstation.readiness.reading import allowed_silence_s
 from groundstation.state import FlightEventKind, Phase
 from groundstation.timeline import Timeline
 
@@ -122,7 +123,7 @@ def frame(
         started_ms=timeline.started_ns // 1_000_000,
         verdict=verdict.value,
         packet_age_s=None if newest is None else (cursor_ns - newest) / NS_PER_S,
-        packet_age_limit_s=timeline.vehicle.limits.packet_age_s,
+        packet_age_limit_s=allowed_silence_s(timeline.vehicle),
         ruler=_ruler(timeline, cursor_ns, now_ns, when, zone) if with_text else None,
         pad=pad_text(timeline, cursor_ns, ask.sensor, zone) if with_text and page is PageChoice.PAD else None,
         flight=flight_text(timeline, cursor_ns, zone) if with_text and page is PageChoice.FLIGHT else None,

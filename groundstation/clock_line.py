@@ -6,6 +6,9 @@ packet's measured time is the line at its clock. It holds the shortest delay, wh
 never lies after the arrival. A counter that wraps is unwrapped by the arrival clock, over any gap; one that begins
 again near zero is a flight computer that started anew; a single wild value moves nothing.
 
+The line must move where all packets go on being held back, or none could be placed any more. By how much it did is
+kept, so that `held_s` still says how old a packet is on arrival when a whole backlog trickles in.
+
 Causal and deterministic: what is said of a packet depends on it and those before it.
 """
 
@@ -25,6 +28,7 @@ AHEAD_S = 2.0
 LATE_S = 1.0  # packets may overtake each other by this much. Common practice, no source.
 HELD_BLOCK_S = 0.25  # a block whose earliest packet was held back by more than this says nothing of the line
 HELD_S = 5.0  # and be held back by this much before another explanation is looked for. Common practice, no source.
+SLOW_CLOCK_BLOCKS = 6  # of a clock too slow for the line only what was held back against the newest so many is told
 STARTING_S = 2.0  # from a flight computer's start, which its clock counts from, to when it is first silent no more
 CONFIRM_S = 2.0  # a clock that jumped is believed once it has kept pace with the arrivals for this long
 PACE_S = 1.0  # within this
@@ -53,6 +57,7 @@ class ClockLine:
     """
 
     __slots__ = (
+        "_behind_s",
         "_block",
         "_count",
         "_jump",
@@ -69,6 +74,7 @@ class ClockLine:
         "_spread_s",
         "_start_ns",
         "_tick_s",
+        "held_s",
         "restarts",
     )
 
@@ -78,6 +84,9 @@ class ClockLine:
         self._spread_s = FIRST_SPREAD_S
         self._newest_measured_ns = 0
         self._start_ns: int | None = None
+        self._behind_s = 0.0  # what the line moved by because all packets were held back
+        self.held_s = 0.0
+        """By how much the newest packet was held back [s], beyond the shortest delay there is."""
         self.restarts = 0
 
     @property
@@ -100,6 +109,7 @@ class ClockLine:
             received_ns: When it was received, not before the packet before it.
         """
         if not -MOST_CLOCK_S < clock_s < MOST_CLOCK_S:
+            self.held_s = self._behind_s
             return received_ns
         if self._start_ns is None:
             return self._begin(clock_s, received_ns)
@@ -125,6 +135,14 @@ class ClockLine:
             return False
         late = -LATE_S < step_s <= 0.0 and gone_s <= LATE_S
         return not late and self._near_start(clock_s, gone_s)
+
+    def gone_on_s(self, clock_s: float, received_ns: int) -> float | None:
+        """How long after the newest packet one was sent whose clock goes on as the line says; None for any other."""
+        if self._start_ns is None or not -MOST_CLOCK_S < clock_s < MOST_CLOCK_S:
+            return None
+        step_s = self._step_s(clock_s, max(0, received_ns - self._newest_ns) / NS_PER_S)
+        on_line = step_s > 0.0 and -HELD_S <= self._ahead_s(step_s, received_ns) <= AHEAD_S
+        return step_s if on_line else None
 
     def may_start_anew(self, clock_s: float, received_ns: int) -> bool:
         """Whether the flight computer can have started since the newest packet, by a clock that came already.
@@ -181,10 +199,12 @@ class ClockLine:
         self._recent_s = [0.0]
         self._recent_ns = [received_ns]
         self._newest_measured_ns = max(self._newest_measured_ns, received_ns)
+        self.held_s = self._behind_s
         return received_ns
 
     def _restart(self, clock_s: float, received_ns: int) -> int:
         self.restarts += 1
+        self._behind_s = 0.0
         self._newest_measured_ns = 0
         return self._begin(clock_s, received_ns)
 
@@ -196,13 +216,14 @@ class ClockLine:
         held_s = above_s - self._offset_s - self._rate * at_s
         if held_s < 0.0:
             self._offset_s += held_s
+            self._behind_s = max(0.0, self._behind_s + held_s)
             held_s = 0.0
         count = self._count = min(self._count + 1, MOST_COUNTED)
         self._spread_s += (held_s - self._spread_s) / count
         block = int(at_s / BLOCK_S)
         if block != self._block:
             self._block = block
-            self._fit()
+            self._refit(at_s)
             self._lowest.append((at_s, above_s))
             if len(self._lowest) > BLOCKS:
                 del self._lowest[0]
@@ -211,6 +232,8 @@ class ClockLine:
             self._lowest[-1] = (at_s, above_s)
         self._newest_s, self._newest_clock_s, self._newest_ns = at_s, clock_s, received_ns
         self._jump = None
+        held_s = max(0.0, above_s - self._offset_s - self._rate * at_s)
+        self.held_s = self._behind_s + (held_s if self._rate < MOST_RATE else self._held_lately_s(held_s))
         line_ns = self._start_ns + round((at_s + self._offset_s + self._rate * at_s) * NS_PER_S)
         measured_ns = min(max(line_ns, self._newest_measured_ns), received_ns)
         self._newest_measured_ns = measured_ns
@@ -224,6 +247,7 @@ class ClockLine:
         """A packet not newer than all before it: between its neighbours."""
         assert self._start_ns is not None
         line_ns = self._start_ns + round((at_s + self._offset_s + self._rate * at_s) * NS_PER_S)
+        self.held_s = self._behind_s + max(0, received_ns - line_ns) / NS_PER_S
         place = bisect_left(self._recent_s, at_s)
         if place < len(self._recent_s) and self._recent_s[place] == at_s:
             return min(self._recent_ns[place], received_ns)
@@ -249,9 +273,11 @@ class ClockLine:
             elif gone_s >= CONFIRM_S:
                 if jump.back:
                     return self._restart(clock_s, received_ns)
+                self._behind_s = max(0.0, self._behind_s - ahead_s)
                 return self._begin(clock_s, received_ns)
         if jump is None:
             self._jump = _Jump(clock_s, received_ns, step_s <= -LATE_S)
+        self.held_s = self._behind_s + max(0.0, -ahead_s)
         if step_s > 0.0 and ahead_s < 0.0:
             # Held back for long, by all that is known so far.
             assert self._start_ns is not None
@@ -260,6 +286,19 @@ class ClockLine:
             return min(max(line_ns, self._newest_measured_ns), received_ns)
         self._newest_measured_ns = max(self._newest_measured_ns, received_ns)
         return received_ns
+
+    def _refit(self, at_s: float) -> None:
+        """The line anew; where it rises by more than drift explains, what it lay under last was held back."""
+        before_s = self._offset_s + self._rate * at_s
+        self._fit()
+        rise_s = self._offset_s + self._rate * at_s - before_s
+        if rise_s > HELD_BLOCK_S:
+            self._behind_s += rise_s
+
+    def _held_lately_s(self, held_s: float) -> float:
+        """Of what lies above the line of a clock too slow for it, what the newest blocks' earliest do not."""
+        lately = self._lowest[-SLOW_CLOCK_BLOCKS:]
+        return max(0.0, held_s - min(y - self._offset_s - self._rate * x for x, y in lately))
 
     def _fit(self) -> None:
         """The line under the earliest arrivals of all blocks: the edge of their lower convex hull over their mean.

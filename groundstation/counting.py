@@ -114,6 +114,24 @@ class SequenceCounter:
         self._marks = [None] * self._places
         self._advance(value, received_ns, mark)
 
+    def skip(self, value: int, received_ns: int, mark: object, gone_s: float) -> Step | None:
+        """A number that went on by more than the arrivals explain, as after a backlog of which the end was lost.
+
+        Args:
+            value, received_ns, mark: As for `step`, which called it odd.
+            gone_s: How long after one of the packets before it was sent, by the vehicle's clock.
+        Returns:
+            The packet as the next, or None where so long does not explain it either.
+        """
+        if self._last is None or gone_s * NS_PER_S >= self._lap_ns:
+            return None
+        ahead = (value - self._last) % self._modulus
+        if not 0 < ahead <= SLACK_PACKETS + SLACK_FACTOR * self._rate_hz * gone_s:
+            return None
+        self._miss(min(ahead - 1, self._places), value)
+        self._advance(value, received_ns, mark)
+        return Step(Order.NEXT, ahead - 1)
+
     def _earlier(self, value: int, received_ns: int, mark: object, believable: float) -> Step:
         """A number just passed: missed then, or come already, or of a counter that began anew."""
         place = value & (self._places - 1)

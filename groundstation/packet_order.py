@@ -29,6 +29,7 @@ class Placed(NamedTuple):
 
     `lost` packets are missing before it, -1 where it was counted as lost itself; with `at_least`, there may be more.
     `measured_ns` is when it was measured; `moment_ns` the same but later than any before it, for one that is newer.
+    `held_s` is for how long it was held back on its way [s], NaN where that is not known.
     """
 
     order: Order
@@ -37,6 +38,7 @@ class Placed(NamedTuple):
     measured_ns: int
     moment_ns: int
     boot: int
+    held_s: float
 
 
 class PacketOrder:
@@ -80,7 +82,7 @@ class PacketOrder:
         line = kind.line
         measured_ns = received_ns
         if order is Order.REPEATED or order is Order.STALE or order is Order.ODD:
-            return Placed(order, lost, at_least, measured_ns, measured_ns, self._watch.boot)
+            return Placed(order, lost, at_least, measured_ns, measured_ns, self._watch.boot, math.nan)
         if order is Order.RESTARTED:
             self._see(RestartSign.COUNTER, kind.counter_name, received_ns)
         if line is not None:
@@ -103,7 +105,8 @@ class PacketOrder:
         if order is not Order.LATE and moment_ns <= self._newest_ns:
             moment_ns = min(self._newest_ns + 1, received_ns)
         self._newest_ns = max(self._newest_ns, moment_ns)
-        return Placed(order, lost, at_least, measured_ns, moment_ns, self._watch.boot)
+        held_s = math.nan if line is None else line.held_s
+        return Placed(order, lost, at_least, measured_ns, moment_ns, self._watch.boot, held_s)
 
     def _counted(
         self, kind: "_Kind", row: Sequence[float], clock_s: float, received_ns: int
@@ -123,6 +126,11 @@ class PacketOrder:
         mark = clock_s if clock_s == clock_s else array("d", row).tobytes()
         number = int(row[kind.counter_at])
         step = counter.step(number, received_ns, mark)
+        if step.order is Order.ODD and kind.line is not None:
+            gone_s = kind.line.gone_on_s(clock_s, received_ns)
+            skipped = None if gone_s is None else counter.skip(number, received_ns, mark, gone_s)
+            if skipped is not None:
+                return skipped
         if kind.line is not None and (
             (step.order is Order.ODD and kind.line.starts_anew(clock_s, received_ns))
             or (step.order is Order.REPEATED and kind.line.may_start_anew(clock_s, received_ns))

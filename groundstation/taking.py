@@ -6,7 +6,6 @@ import numpy as np
 
 from groundstation.arrivals import Arrivals
 from groundstation.counting import Order
-from groundstation.inputs import NS_PER_S
 from groundstation.packet_order import Placed
 from groundstation.timeline import ARRIVAL_COLUMNS, RADIO_COLUMNS, Timeline
 
@@ -42,7 +41,7 @@ class Taken:
 
     def note(self, block: int, at: int, received_ns: int, placed: Placed) -> None:
         """What a packet is among the others: one that is to be taken in, or not."""
-        order, lost, at_least, measured_ns, _, _ = placed
+        order, lost, at_least, _, _, _, held_s = placed
         self._arrived_ns.append(received_ns)
         if order is Order.REPEATED or order is Order.STALE:
             self._arrived.append((float(order is Order.REPEATED), float(order is Order.STALE), 0.0, 0.0, math.nan))
@@ -50,7 +49,6 @@ class Taken:
         if order is Order.ODD:
             self._arrived.append((0.0, 0.0, 1.0, 0.0, math.nan))
         else:
-            held_s = (received_ns - measured_ns) / NS_PER_S
             self._arrived.append((0.0, float(order is Order.LATE), 0.0, float(at_least), held_s))
         self._radio_ns.append(received_ns)
         self._radio.append((1.0, 0.0, float(lost)))

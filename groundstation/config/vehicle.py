@@ -298,9 +298,15 @@ class Limits(FileTable):
     settling_time_s: Seconds = _limit(
         "10 s", PRACTICE, alias="settling_time", text="all checks pass this long before GO", gt=0
     )
-    packet_age_s: Seconds = _limit("1.2 s", PRACTICE, alias="packet_age", text="age of the newest packet", gt=0)
-    health_age_s: Seconds = _limit("3 s", PRACTICE, alias="health_age", text="age of a value sent less often", gt=0)
-    packet_loss: Number = _limit(0.40, PRACTICE, text="share of packets lost over the last seconds", gt=0, le=1)
+    packet_age_s: Seconds = _limit(
+        "1.2 s",
+        PRACTICE,
+        alias="packet_age",
+        text="age of the newest packet (if not set here, the time of six packets where that is longer)",
+        gt=0,
+    )
+    health_age_s: Seconds = _limit("3 s", PRACTICE, alias="health_age", text="age of a value sent seldom", gt=0)
+    packet_loss: Number = _limit(0.40, PRACTICE, text="share of packets lost over 5 to 10 s", gt=0, le=1)
     damaged_share: Number = _limit(0.25, PRACTICE, text="share of frames that arrive damaged", gt=0, le=1)
     cell_voltage_min_v: Volts = _limit("3.75 V", PRACTICE, alias="cell_voltage_min", text="per cell at rest", gt=0)
     cell_voltage_max_v: Volts = _limit("4.25 V", PRACTICE, alias="cell_voltage_max", text="per cell", gt=0)

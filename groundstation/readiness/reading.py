@@ -9,18 +9,21 @@ from collections.abc import Hashable
 from dataclasses import dataclass, field
 from weakref import WeakKeyDictionary
 
-from groundstation.config.vehicle import Limits
+from groundstation.config.vehicle import Limits, Vehicle
 from groundstation.inputs import NS_PER_S
 from groundstation.measurements import measurement
 from groundstation.table import Table
 from groundstation.timeline import Timeline
 
-# A packet sent at least this often within limits.packet_age_s is held to it; one sent less often to
-# limits.health_age_s, and never to less than MISSED_PERIODS of its own period. At 10 % loss six in a row are lost
-# once in a million packets. One packet a second against the 3 s that ship is less patient: three in a row are lost
-# once in a thousand, so whoever sends that seldom over a poor link should allow more.
-FAST_PERIODS = 6.0
+# How old a value may be: so many periods of its packet, but no less than limits.packet_age_s and no more than
+# limits.health_age_s, unless that is less than MISSED_PERIODS. With 3 packets in 10 lost, twelve in a row are lost
+# once in two million packets. One packet a second against the 3 s that ship is less patient: at 10 % loss three in a
+# row are lost once in a thousand, so whoever sends that seldom over a poor link should allow more.
+PATIENT_PERIODS = 12.0
 MISSED_PERIODS = 3.0
+# Where the vehicle file does not set limits.packet_age, silence is allowed for the time of so many packets of any
+# kind, if that is longer: at 10 % loss six in a row are lost once in a million packets.
+SILENT_PACKETS = 6.0
 # A field's largest raw value and the valid range's end come by different multiplications: room for their rounding.
 ROUNDING = 1e-9
 
@@ -40,11 +43,15 @@ class Reading:
 
 @dataclass(frozen=True, slots=True)
 class SessionFacts:
-    """What a session's layout says: readings by name; those judged for being possible, by packet; more by key."""
+    """What a session's layout says: readings by name; those judged for being possible, by packet; more by key.
+
+    `silence_s` is how old the newest packet of any kind may be, `state_age_s` how old an estimate.
+    """
 
     readings: dict[str, Reading]
     judged: dict[str, tuple[Reading, ...]]
     state_age_s: float
+    silence_s: float
     fixed: dict[Hashable, object] = field(default_factory=dict)
 
 
@@ -125,10 +132,18 @@ def _facts(timeline: Timeline) -> SessionFacts:
             seen.setdefault((reading.packet, reading.column), reading)
     judged = {packet: tuple(r for r in seen.values() if r.packet == packet) for packet in timeline.packets}
     motion = [readings[name].age_s for name in ("pressure", "accel_x") if name in readings]
-    return SessionFacts(readings, {p: r for p, r in judged.items() if r}, max(motion, default=limits.packet_age_s))
+    silence_s = allowed_silence_s(timeline.vehicle)
+    return SessionFacts(readings, {p: r for p, r in judged.items() if r}, max(motion, default=silence_s), silence_s)
+
+
+def allowed_silence_s(vehicle: Vehicle) -> float:
+    """How old the newest packet of any kind may be: as the vehicle file sets it, else by how often packets come."""
+    limits = vehicle.limits
+    if "packet_age_s" in limits.model_fields_set:
+        return limits.packet_age_s
+    return max(limits.packet_age_s, SILENT_PACKETS / sum(packet.rate_hz for packet in vehicle.telemetry.packets))
 
 
 def _allowed_age_s(limits: Limits, rate_hz: float) -> float:
-    if rate_hz * limits.packet_age_s >= FAST_PERIODS:
-        return limits.packet_age_s
-    return max(limits.health_age_s, MISSED_PERIODS / rate_hz)
+    most_s = max(limits.health_age_s, MISSED_PERIODS / rate_hz)
+    return min(max(limits.packet_age_s, PATIENT_PERIODS / rate_hz), most_s)

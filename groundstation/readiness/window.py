@@ -8,6 +8,7 @@ missing data for a value.
 import math
 from collections.abc import Callable, Hashable
 from dataclasses import dataclass
+from operator import attrgetter
 from typing import TypeVar, cast
 
 import numpy as np
@@ -18,7 +19,7 @@ from groundstation.readiness.reading import Newest, Reading, SessionFacts, facts
 from groundstation.readiness.words import seconds as in_seconds
 from groundstation.readiness.words import spoken
 from groundstation.state import Phase, Restart, State
-from groundstation.table import FloatArray, IntArray
+from groundstation.table import FloatArray, IntArray, Table
 from groundstation.timeline import PHASES, STATE_COLUMNS, Series, Timeline
 
 # Fewest values a mean is taken over: where radio loss leaves fewer in the time asked for, older ones are taken in.
@@ -296,6 +297,28 @@ class Window:
         return min(ages) if ages else None
 
     @property
+    def packet_age_most_s(self) -> float:
+        """How old the newest packet of any kind may be."""
+        return self._facts.silence_s
+
+    @property
+    def said_age_s(self) -> float | None:
+        """How long ago the newest of what has come was measured, by the vehicle's clock; None before the first.
+
+        Packets that were held back on their way count from when they were sent, as far as `ClockLine` can tell; so
+        it is `packet_age_s`, or more.
+        """
+        age_s = self.packet_age_s
+        if age_s is None:
+            return None
+        arrivals = self._of(_ARRIVALS)
+        start = arrivals.start(self.at_ns, self._facts.silence_s)
+        sent_s = (arrivals.t_ns[start : arrivals.end] - self.at_ns) / NS_PER_S
+        sent_s -= arrivals.table.column("held_s")[start : arrivals.end]
+        known = sent_s[sent_s == sent_s]  # NaN where it is not known for how long a packet was held back
+        return max(age_s, -float(known.max())) if known.size else age_s
+
+    @property
     def phase(self) -> Phase:
         """The phase of the flight."""
         return self._timeline.phase_at(self.at_ns)
@@ -354,10 +377,7 @@ class Window:
         newest = self._newest.get(name)
         if newest is None:
             timeline = self._timeline
-            if name == _RADIO:
-                table = timeline.radio
-            else:
-                table = timeline.states if name == _STATES else timeline.packets[name]
+            table = _OWN[name](timeline) if name in _OWN else timeline.packets[name]
             newest = self._newest[name] = Newest(table, self.at_ns)
         return newest
 
@@ -384,6 +404,12 @@ class Window:
 
 _RADIO = "radio table"  # with a space, which no packet's name has
 _STATES = "state table"
+_ARRIVALS = "arrival table"
+_OWN: dict[str, Callable[[Timeline], Table]] = {
+    _RADIO: attrgetter("radio"),
+    _STATES: attrgetter("states"),
+    _ARRIVALS: attrgetter("arrivals"),
+}
 
 
 class _Places:

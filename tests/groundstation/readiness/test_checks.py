@@ -190,8 +190,9 @@ def test_value_of_a_packet_sent_seldom_is_stale_only_after_the_health_age(pad) -
     assert p.finding("gyro_rest", 5.3).status is UNKNOWN
     p.vehicle["telemetry"]["packet"][1]["rate_hz"] = 0.5
     assert p.window().allowed_age_s("battery_voltage") == pytest.approx(6.0, abs=1e-12)
-    p.vehicle["telemetry"]["packet"][1]["rate_hz"] = 5
-    assert p.window().allowed_age_s("battery_voltage") == pytest.approx(1.2, abs=1e-12)
+    for rate_hz, age_s in ((4, 3.0), (5, 2.4), (10, 1.2), (50, 1.2)):
+        p.vehicle["telemetry"]["packet"][1]["rate_hz"] = rate_hz
+        assert p.window().allowed_age_s("battery_voltage") == pytest.approx(age_s, abs=1e-12)
 
 
 def test_each_pyro_channel_has_its_own_finding_at_its_own_place(pad) -> None:
