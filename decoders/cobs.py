@@ -76,9 +76,10 @@ def decode(block: bytes) -> bytes:
 def decode_each(blocks: Sequence[bytes]) -> list[bytes | None]:
     """The contents of many blocks, None for those that `decode` refuses: the same in less time."""
     found: list[bytes | None] = []
+    has_zeros = 0 in b"".join(blocks)
     for block in blocks:
         end = len(block)
-        if not 0 < end < FULL_BLOCK or 0 in block:
+        if has_zeros or not 0 < end < FULL_BLOCK:
             try:
                 found.append(decode(block))
             except FrameError:
@@ -90,5 +91,6 @@ def decode_each(blocks: Sequence[bytes]) -> list[bytes | None]:
         while place < end:
             contents[place] = 0
             place += block[place]
-        found.append(bytes(contents[1:]) if place == end else None)
+        del contents[0]
+        found.append(bytes(contents) if place == end else None)
     return found

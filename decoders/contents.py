@@ -5,7 +5,8 @@ or after the body; around body and checksum, what a receiver has added. The disc
 if there is one, stand in every body at one place.
 """
 
-from collections.abc import Sequence
+import struct
+from collections.abc import Callable, Sequence
 from enum import Enum
 from typing import Literal
 
@@ -61,6 +62,11 @@ class Contents:
             self._check(packet, layout)
             self._kinds[self._id.written(packet.id)] = kind
             self._lengths.append(frozenset(self._least + length for length in packet.lengths))
+        self._kinds_by_length: dict[int, dict[bytes, int]] = {}  # of contents; then by what marks them
+        for mark, kind in self._kinds.items():
+            for length in self._lengths[kind]:
+                self._kinds_by_length.setdefault(length, {})[mark] = kind
+        self._stated_in = _number_in(self.stated, checksum.size, self._order) if checksum.size else None
         self.longest = max(map(max, self._lengths))
         self.has_optional_tails = any(len(lengths) > 1 for lengths in self._lengths)
 
@@ -133,21 +139,19 @@ class Contents:
 
     def kinds_of(self, many: Sequence[bytes | None]) -> list[int]:
         """Which packet of the layout each of these contents is; `NO_PACKET` where it is none, or None."""
-        size, least, compute, order = self.checksum.size, self._least, self.checksum.of, self._order
-        covered, covered_too, stated = self.covered, self.covered_too, self.stated
-        kinds, lengths, where = self._kinds, self._lengths, self._id.where
+        compute, stated_in, stated_at = self.checksum.of, self._stated_in, self.stated.start
+        covered, covered_too = self.covered, self.covered_too
+        by_length, where = self._kinds_by_length, self._id.where
         masked = None if self._id.is_whole else self._id.masked
         is_foreign = self._is_foreign if self._own_address else None
         found = []
         for contents in many:
             kind = NO_PACKET
-            if contents is not None and len(contents) >= least:
+            if contents is not None and (kinds := by_length.get(len(contents))) is not None:
                 message = contents[covered] if covered_too is None else contents[covered] + contents[covered_too]
-                if size == 0 or compute(message) == int.from_bytes(contents[stated], order):
+                if stated_in is None or compute(message) == stated_in(contents, stated_at)[0]:
                     mark = contents[where]
                     kind = kinds.get(mark if masked is None else masked(mark), NO_PACKET)
-                    if kind >= 0 and len(contents) not in lengths[kind]:
-                        kind = NO_PACKET
                     if is_foreign is not None and is_foreign(contents):
                         kind = NO_PACKET
             found.append(kind)
@@ -195,6 +199,14 @@ class Contents:
     def _is_foreign(self, contents: bytes) -> bool:
         """Whether another vehicle's address stands in these contents."""
         return self._address.masked(contents[self._address.where]) != self._own_address
+
+
+def _number_in(where: slice, size: int, order: Literal["little", "big"]) -> Callable[[bytes, int], tuple[int, ...]]:
+    """What reads the unsigned number that stands in some bytes, given where it starts; at C speed where it can."""
+    code = {1: "B", 2: "H", 4: "I", 8: "Q"}.get(size)
+    if code is None:
+        return lambda contents, start: (int.from_bytes(contents[where], order),)
+    return struct.Struct(("<" if order == "little" else ">") + code).unpack_from
 
 
 class _MarkedBytes:
