@@ -4,7 +4,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 from decoders.contents import Contents
-from decoders.cutting import Cut, LongRun, Stretch
+from decoders.cutting import Cut, Cutter, LongRun, Stretch
 from decoders.errors import FrameError
 from decoders.layout import Reason
 from decoders.status_lines import first_line, told
@@ -50,7 +50,7 @@ class Delimited:
                 found.append(None)
         return found
 
-    def cutter(self, contents: Contents) -> "DelimitedCutter":
+    def cutter(self, contents: Contents) -> Cutter:
         """A cutter at the delimiter."""
         return DelimitedCutter(self.delimiter, self.longest(contents.longest))
 
@@ -80,8 +80,16 @@ class DelimitedCutter:
         """Whether the bytes so far end in a run that is too long already."""
         return self._run is not None
 
+    def align(self, cut: Cut, data: bytes) -> bytes:
+        """Take in what belongs to a run that is too long; the rest of the data."""
+        if self._run is None:
+            return data
+        run, delimiter, data = data.partition(self.delimiter)
+        self.take_into(cut, run + delimiter)
+        return data
+
     def reclaim(self) -> bytes:
-        """The unfinished frame, as if it had not been taken in; not to be called in a run that is too long."""
+        """The unfinished frame, as if it had not been taken in; only after `align`."""
         pending, self._pending = self._pending, b""
         return pending
 

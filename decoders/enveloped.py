@@ -7,9 +7,10 @@ from the same rows, so that whole recordings with RSSI and SNR take it too.
 from collections.abc import Sequence
 from dataclasses import replace
 
-from decoders.columns import Column, ColumnReader, Reading
+from decoders.columns import Column, ColumnReader, Reading, RowReader
+from decoders.contents import Contents
 from decoders.envelope import EnvelopeReader
-from decoders.layout import Envelope
+from decoders.layout import Envelope, Layout
 
 
 class EnvelopedReader:
@@ -37,6 +38,24 @@ class EnvelopedReader:
         split = len(self._packet.readings)
         around = self._envelope.columns.assembled(numbers[split:], count)
         return self._packet.assembled(numbers[:split], count) | around
+
+
+def readers_of(layout: Layout, contents: Contents, head_size: int) -> list[dict[int, RowReader]]:
+    """What reads the columns of each kind of packet, by the length of its contents; `head_size` as the framing's."""
+    envelope = layout.envelope
+    around = EnvelopeReader(layout, contents) if envelope.fields else None
+    size = head_size + contents.checksum.size + envelope.before + envelope.after
+    readers: list[dict[int, RowReader]] = []
+    for packet in layout.packets:
+        by_length: dict[int, RowReader] = {}
+        for length in packet.lengths:
+            row = size + length
+            reader = ColumnReader(
+                packet, layout.byte_order, row_length=row, body_at=contents.body_at, body_length=length
+            )
+            by_length[row] = reader if around is None else EnvelopedReader(reader, around, row_length=row)
+        readers.append(by_length)
+    return readers
 
 
 def is_in_one_run(envelope: Envelope) -> bool:

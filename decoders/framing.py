@@ -17,6 +17,7 @@ from decoders.errors import LayoutError
 from decoders.layout import ByteOrder, Layout, LengthField, Sync
 from decoders.synchronised import Synchronised
 from decoders.text import DELIMITED_VALUES, KEY_VALUE, NMEA, TextLines
+from decoders.trailing import trailed
 
 
 class Framing(Protocol):
@@ -75,6 +76,9 @@ _LINES = {style.name: style for style in (DELIMITED_VALUES, KEY_VALUE, NMEA)}
 BINARY = frozenset({"cobs", "slip", "rfc 1662", "sync", "fixed length", "ccsds"})
 """Framings of bytes, among which lines of text are no frames."""
 
+TRAILED = frozenset({"cobs", "slip", "rfc 1662"})
+"""Framings behind whose delimiter a receiver's bytes may stand."""
+
 # CCSDS space packets (133.0-B) behind the attached sync marker (131.0-B): the body starts with the primary header,
 # whose bytes 4 and 5 hold the length of what follows it, less one
 _CCSDS = Sync(bytes.fromhex("1ACFFC1D"), LengthField(16, at=4, adds=7, byte_order=ByteOrder.BIG))
@@ -88,6 +92,13 @@ def framing(layout: Layout) -> Framing:
     """
     if layout.envelope.line:
         return hexadecimal_lines_around(layout)
+    if layout.envelope.behind:
+        if layout.framing not in TRAILED or not 0 < layout.envelope.behind <= layout.envelope.after:
+            expected = f"expected them among those after a packet, with framing {', '.join(sorted(TRAILED))}"
+            raise LayoutError(
+                f"found {layout.envelope.behind} bytes behind a delimiter, {expected}", where="receiver"
+            )
+        return trailed(_STUFFED[layout.framing], layout.envelope.behind)
     if layout.framing in _STUFFED:
         return _STUFFED[layout.framing]
     if layout.framing == "sync":

@@ -187,12 +187,16 @@ class Envelope:
     a stated length nor the checksum takes in these bytes. With a `line` (framing `hexadecimal lines`) they are text
     instead: the line is as this says, with {packet} for the packet, {name} for a number of that name and {} for
     anything without a blank or comma; the fields are then 64-bit floats, all of them after the packet.
+
+    The last `behind` of the bytes after a packet stand behind the delimiter of its frame instead of inside the frame
+    (framings with stuffed bytes).
     """
 
     before: int = 0
     after: int = 0
     fields: tuple[Field, ...] = ()
     line: str = ""
+    behind: int = 0
 
 
 @dataclass(frozen=True, slots=True)

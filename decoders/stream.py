@@ -11,12 +11,10 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from decoders.columns import ColumnReader, RowReader
 from decoders.contents import NO_PACKET
 from decoders.cutting import Cut, Stretch
 from decoders.delimited import DelimitedCutter
-from decoders.envelope import EnvelopeReader
-from decoders.enveloped import EnvelopedReader
+from decoders.enveloped import readers_of
 from decoders.errors import FrameError, LineError
 from decoders.framing import BINARY, contents_of, framing
 from decoders.layout import Layout, Packet, Reason, Reject
@@ -25,6 +23,8 @@ from decoders.synchronised import HuntingCutter, Synchronised
 from decoders.text import TextLines
 from decoders.text_tiles import LineTiles
 from decoders.tiles import LEAST_BLOCK, Harvest, TileDecoder
+from decoders.trailing import Trailed, TrailedCutter
+from decoders.trailing_tiles import TrailedTiles
 
 IntArray = NDArray[np.int64]
 
@@ -69,21 +69,13 @@ class StreamDecoder:
         self._contents = contents_of(layout, self._framing)
         self._cutter = self._framing.cutter(self._contents)
         self._is_binary = layout.framing in BINARY
-        envelope = layout.envelope
-        around = self._framing.head_size + self._contents.checksum.size + envelope.before + envelope.after
-        around_packets = EnvelopeReader(layout, self._contents) if envelope.fields else None
-        self._readers = [
-            {
-                around + length: self._reader(packet, around + length, length, around_packets)
-                for length in packet.lengths
-            }
-            for packet in layout.packets
-        ]
+        self._readers = readers_of(layout, self._contents, self._framing.head_size)
         sync = self._framing.sync if isinstance(self._framing, Synchronised) else None
-        is_fast = TileDecoder.takes(layout)
-        self._tiles: TileDecoder | LineTiles | None = None
-        if is_fast:
+        self._tiles: TileDecoder | TrailedTiles | LineTiles | None = None
+        if TileDecoder.takes(layout):
             self._tiles = TileDecoder(layout, self._contents, self._readers, sync)
+        elif isinstance(self._framing, Trailed) and TrailedTiles.takes(layout):
+            self._tiles = TrailedTiles(layout, self._framing, self._contents)
         elif isinstance(self._framing, TextLines) and LineTiles.takes(layout, self._framing):
             self._tiles = LineTiles(layout, self._framing, self._readers)
         self._opened_at = 0  # a frame that starts right here may be torn
@@ -91,7 +83,7 @@ class StreamDecoder:
     def feed(self, data: bytes) -> Decoded:
         """Take in the next bytes; never raises on their account."""
         if self._tiles is not None and len(data) >= LEAST_BLOCK:
-            if isinstance(self._cutter, DelimitedCutter):
+            if isinstance(self._cutter, DelimitedCutter | TrailedCutter):
                 return self._feed_block(self._tiles, self._cutter, data)
             if isinstance(self._cutter, HuntingCutter) and isinstance(self._tiles, TileDecoder):
                 return self._feed_hunted(self._tiles, self._cutter, data)
@@ -107,23 +99,12 @@ class StreamDecoder:
         self._opened_at = self._cutter.offset
         return decoded
 
-    def _reader(self, packet: Packet, row_length: int, length: int, around: EnvelopeReader | None) -> RowReader:
-        """What reads the columns of packets whose contents and whose body have these lengths."""
-        reader = ColumnReader(
-            packet,
-            self._layout.byte_order,
-            row_length=row_length,
-            body_at=self._contents.body_at,
-            body_length=length,
-        )
-        return reader if around is None else EnvelopedReader(reader, around, row_length=row_length)
-
-    def _feed_block(self, tiles: TileDecoder | LineTiles, cutter: DelimitedCutter, data: bytes) -> Decoded:
+    def _feed_block(
+        self, tiles: TileDecoder | TrailedTiles | LineTiles, cutter: DelimitedCutter | TrailedCutter, data: bytes
+    ) -> Decoded:
         """The fast way for many bytes: tiles first, and what they leave over as any other bytes."""
         cut = Cut()
-        if cutter.is_in_run:
-            run, delimiter, data = data.partition(cutter.delimiter)
-            cutter.take_into(cut, run + delimiter)
+        data = cutter.align(cut, data)
         # one copy, so that the frame which the last block broke off comes into the same table as all others
         block = b"".join((cutter.reclaim(), data, tiles.PADDING))
         size = len(block) - len(tiles.PADDING)

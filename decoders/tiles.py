@@ -97,7 +97,7 @@ class TileDecoder:
     @staticmethod
     def takes(layout: Layout) -> bool:
         """Whether this is the way for a layout."""
-        if layout.envelope.line or not is_in_one_run(layout.envelope):
+        if layout.envelope.line or layout.envelope.behind or not is_in_one_run(layout.envelope):
             return False
         if layout.framing == "fixed length":
             return layout.id_bits == 0 or (

@@ -34,6 +34,7 @@ COUNTED = Sync(WORD, LengthField(8, adds=1), 1)
 RSSI = Field("rssi", WireKind.SIGNED, 8, 0)
 SNR = Field("snr", WireKind.SIGNED, 8, 8)
 BEHIND, AROUND = Envelope(0, 2, (RSSI, SNR)), Envelope(1, 1, (RSSI, SNR))
+TRAILING = Envelope(0, 2, (RSSI, SNR), behind=2)
 CASES = {
     "cobs, CRC-16/IBM-3740": {"framing": "cobs"},
     "cobs, CRC-16/KERMIT": {"framing": "cobs", "checksum": "CRC-16/KERMIT"},
@@ -63,6 +64,13 @@ CASES = {
     "sync and fixed length, RSSI and SNR behind": {"framing": "sync", "sync": Sync(WORD), "envelope": BEHIND},
     "fixed length, RSSI and SNR behind": {"framing": "fixed length", "envelope": BEHIND},
     "ccsds, RSSI and SNR behind": {"framing": "ccsds", "envelope": BEHIND},
+    "cobs, RSSI and SNR after the delimiter": {"framing": "cobs", "envelope": TRAILING},
+    "slip, RSSI and SNR after the delimiter": {"framing": "slip", "envelope": TRAILING},
+    "rfc 1662, RSSI and SNR after the delimiter": {
+        "framing": "rfc 1662",
+        "checksum": "CRC-16/IBM-SDLC",
+        "envelope": TRAILING,
+    },
 }
 # CCSDS 133.0-B, 4.1.3: the primary header, its application process identifier and its packet sequence count
 HEADER = 6
@@ -138,6 +146,31 @@ def rfc1662_contents(stream):
             yield frame
 
 
+def trailed_contents(stream, layout):
+    """As the others, the receiver's bytes behind each delimiter at the end of the contents."""
+    delimiter, behind = framing(layout).delimiter, layout.envelope.behind
+    place, find = 0, stream.find
+    while True:
+        end = find(delimiter, place)
+        if end < 0:
+            return
+        if end == place:
+            place += 1
+            continue
+        frame, place = stream[place:end], end + 1 + behind
+        if layout.framing == "cobs":
+            try:
+                yield cobs.decode(frame) + stream[end + 1 : place]
+            except cobs.DecodeError:
+                continue
+            continue
+        if layout.framing == "slip" and b"\xdb" in frame:
+            frame = frame.replace(b"\xdb\xdc", b"\xc0").replace(b"\xdb\xdd", b"\xdb")
+        elif layout.framing == "rfc 1662" and b"\x7d" in frame:
+            frame = frame.replace(b"\x7d\x5e", b"\x7e").replace(b"\x7d\x5d", b"\x7d")
+        yield frame + stream[end + 1 : place]
+
+
 def careful(stream, layout, kinds):
     """Columns of the good packets by the careful loop of the layout's framing, and the bytes left over by it."""
     framed = framing(layout)
@@ -150,7 +183,8 @@ def careful(stream, layout, kinds):
     found = {p.id: [] for p, _ in kinds}
     if layout.framing in ("cobs", "slip", "rfc 1662"):
         ways = {"cobs": cobs_contents, "slip": slip_contents, "rfc 1662": rfc1662_contents}
-        for contents in ways[layout.framing](stream):
+        every = trailed_contents(stream, layout) if around.behind else ways[layout.framing](stream)
+        for contents in every:
             if size and compute(contents[body]) != int.from_bytes(contents[stated], "little"):
                 continue
             if len(contents) > head and lengths.get(contents[head]) == len(contents):
