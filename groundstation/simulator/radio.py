@@ -64,6 +64,10 @@ class Channel:
         rate = self._radio.burst_per_s
         return from_s + self._draws.expovariate(rate) if rate > 0 else float("inf")
 
+    def in_burst(self, t_s: float) -> bool:
+        """Whether a frame that went in at `t_s`, the newest, was in a burst."""
+        return t_s < self._bad_until_s
+
     def carry(self, t_s: float, frame: bytes) -> tuple[float, bytes] | None:
         """When a frame sent at `t_s` arrives, and as what; None if it is lost."""
         radio, draws = self._radio, self._draws

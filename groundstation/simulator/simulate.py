@@ -4,6 +4,7 @@ Pure: no clock, no I/O; the same arguments give the same bytes at the same times
 simulation's start. Readings are pulled packet by packet, so that an endless pad watch needs no memory.
 """
 
+import math
 import random
 from collections import Counter
 from collections.abc import Iterator, Sequence
@@ -48,6 +49,20 @@ class Moment:
     state: BodyState
     charge: float
     resistance_ohm: float
+
+
+class Fate(NamedTuple):
+    """What became of one packet on the link: sent, and arrived [s], NaN where it was lost.
+
+    `damaged` is one that arrived with a byte changed, `burst` one that was sent while the link was in a burst.
+    """
+
+    t_s: float
+    packet: str
+    arrived_s: float
+    damaged: bool
+    burst: bool
+    wind_mps: float
 
 
 class SimulatedVehicle:
@@ -118,6 +133,17 @@ class SimulatedVehicle:
                     arriving = tuple(f for frame in arriving for f in timed.fault.on_frame(frame, air))
             for frame in arriving:
                 yield TimedFrame(carried[0], frame)
+
+    def fates(self, seconds: float | None = None) -> Iterator[Fate]:
+        """What became of each packet on the link, without what faults do to frames."""
+        builder = PacketBuilder(self._vehicle, uptime_s=self._plan.uptime_s)
+        channel = Channel(self._radio, random.Random(f"{self._seed}/radio"))
+        for moment in self._moments(builder, seconds):
+            frame = builder.frame(moment.packet, moment.values)
+            arrived_s, arrived = channel.carry(moment.t_s, frame) or (math.nan, frame)
+            wind_mps = math.hypot(*moment.state.wind_mps)
+            burst = channel.in_burst(moment.t_s)
+            yield Fate(moment.t_s, moment.packet, arrived_s, arrived != frame, burst, wind_mps)
 
     def moments(self, seconds: float | None = None) -> Iterator[Moment]:
         """What is measured and true at each packet's time, whether or not the packet gets through."""
