@@ -137,7 +137,8 @@ def test_damage_costs_packets_but_moves_no_receivers_bytes_to_another(layout, da
     for (_, end), row in rows:
         k = ends.get(end)
         if k is not None and k not in hurt:
-            assert row == sent_rows[k]
+            in_front = layout.envelope.before if k in before else 0  # no checksum covers what may have been cut off
+            assert row[:2] + row[2 + in_front :] == sent_rows[k][:2] + sent_rows[k][2 + in_front :]
     # every byte is in a packet or a reject, or is a lone delimiter
     covered = bytearray(len(stream))
     for start, end in [place for place, _ in rows] + [(r.start, r.end) for r in rejects]:
