@@ -1,3 +1,4 @@
+import math
 import re
 from dataclasses import replace
 
@@ -8,7 +9,9 @@ from groundstation.bench.register import TESTS
 from groundstation.bench.register import tests_for as offered_to
 from groundstation.bench.walk import Said, guide
 from groundstation.config.bench_plan import ProofName
-from groundstation.config.load import parse_vehicle
+from groundstation.config.load import EXAMPLE_STATION, EXAMPLE_VEHICLE, load_station, parse_vehicle
+from groundstation.simulator.battery import Pack
+from groundstation.simulator.simulate import SimulatedVehicle
 
 from .conftest import BENCH, REDSHANK
 
@@ -16,7 +19,7 @@ PASSED, FAILED, CANNOT_TELL = ProofOutcome.PASSED, ProofOutcome.FAILED, ProofOut
 SIGN, SWEEP, CIRCUIT = ProofName.GIMBAL_SIGN, ProofName.GIMBAL_SWEEP, ProofName.IGNITER_CIRCUIT
 PIN, WALK = ProofName.PIN_ORDER, ProofName.RANGE_WALK
 OFF, ON = ProofName.ENDURANCE_CAMERA_OFF, ProofName.ENDURANCE_CAMERA_ON
-STEP_S = {OFF: 66.0, ON: 66.0, WALK: 14.0}
+STEP_S = {SIGN: 9.0, PIN: 8.0, OFF: 66.0, ON: 66.0, WALK: 14.0}
 NOMINAL = [("redshank", name) for name in ProofName] + [("curlew", name) for name in ProofName if name != WALK]
 
 
@@ -183,3 +186,104 @@ def test_marks_that_are_no_walk_through_the_test_are_refused(bench) -> None:
         with pytest.raises(ValueError, match="marks"):
             guide(TESTS[SIGN], timeline, wrong, marks[-1].at_ns)
     assert marks[0].said is Said.BEGIN
+
+
+def other_file(path, *changes):
+    """A vehicle file that says something else of the same bytes."""
+    text = path.read_text(encoding="utf-8") + BENCH
+    for before, after in changes:
+        assert before in text
+        text = text.replace(before, after)
+    return parse_vehicle(text, file_name=path.name)
+
+
+SWAPPED_SERVOS = (("gimbal_x_", "gimbal_s_"), ("gimbal_y_", "gimbal_x_"), ("gimbal_s_", "gimbal_y_"))
+MISDESCRIBED = [
+    (SIGN, "redshank", SWAPPED_SERVOS, "A lean about the outer axis moves the other axis.", "likely swapped"),
+    (
+        SIGN,
+        "redshank",
+        (("signs = [1, -1]", "signs = [1, 1]"),),
+        "inner axis adds to a lean",
+        "its sign under [gimbal]",
+    ),
+    (
+        SIGN,
+        "curlew",
+        (("signs = [1, 1]", "signs = [-1, 1]"),),
+        "outer axis adds to a lean",
+        "its sign under [gimbal]",
+    ),
+    (SWEEP, "redshank", (('"7 deg"', '"12 deg"'),), "reached 58 % of its limit", "the sweep"),
+    (PIN, "redshank", (("powers_board = false", "powers_board = true"),), "powered with the pin in", "bypassed"),
+    (
+        PIN,
+        "curlew",
+        (("powers_board = true  ", "powers_board = false "),),
+        "falls silent with the pin in",
+        "or powers_board",
+    ),
+    (PIN, "redshank", (("inserted_reads = 1", "inserted_reads = 0"),), "reads out with the pin in", "inserted_reads"),
+    (
+        CIRCUIT,
+        "redshank",
+        (('["0.9 ohm", "2.6 ohm"]', '["4 ohm", "8 ohm"]'),),
+        "4.0 to 8.0 ohm allowed",
+        "dummy itself",
+    ),
+    (WALK, "redshank", (('"-120 dBm"', '"-90 dBm"'),), "2 dB would be left by its strength", "both antennas"),
+]
+
+
+@pytest.mark.parametrize(
+    ("name", "vehicle", "changes", "says", "look"),
+    MISDESCRIBED,
+    ids=[f"{m[0]}-{k}" for k, m in enumerate(MISDESCRIBED)],
+)
+def test_vehicle_file_that_is_wrong_of_the_vehicle_shows(bench, name, vehicle, changes, says, look) -> None:
+    told = other_file(REDSHANK if vehicle == "redshank" else EXAMPLE_VEHICLE, *changes)
+    proof = made(bench, name, vehicle, told=told)
+    assert proof.outcome is (CANNOT_TELL if name is SWEEP else FAILED), proof.reasons
+    assert any(says in reason for reason in proof.reasons), proof.reasons
+    assert look in proof.look_first, proof.look_first
+
+
+@pytest.mark.parametrize(("lean_deg", "outcome"), [(4.8, CANNOT_TELL), (5.6, PASSED)])
+def test_wiggle_of_five_degrees_is_the_least_that_tells(bench, monkeypatch, lean_deg, outcome) -> None:
+    monkeypatch.setattr("groundstation.simulator.hands.LEAN_RAD", math.radians(lean_deg))
+    proof = made(bench, SIGN, seed=round(10 * lean_deg))
+    assert proof.outcome is outcome, proof.reasons
+
+
+def test_margin_is_what_free_space_leaves_from_the_farthest_stop(bench) -> None:
+    # Recommendation ITU-R P.525: 20 dB for ten times the distance, so 8.0 dB from 400 m to 1000 m.
+    proof = made(bench, WALK)
+    figures = {figure.name: figure.value for figure in proof.figures}
+    expected = figures["rssi at 400 m"] + 120.0 - 20.0 * math.log10(1000.0 / 400.0)
+    assert figures["margin at 1000 m"] == pytest.approx(expected, abs=0.11)
+    told = made(bench, WALK, said=((3, "800"),))
+    figures = {figure.name: figure.value for figure in told.figures}
+    expected = figures["rssi at 800 m"] + 120.0 - 20.0 * math.log10(1000.0 / 800.0)
+    assert figures["margin at 1000 m"] == pytest.approx(expected, abs=0.11)
+
+
+def true_minutes(vehicle, charge: float, current_a: float, limit_v: float) -> float:
+    """How long the simulated pack stays above a voltage under a steady current, second by second."""
+    pack, seconds = Pack(vehicle.battery, charge), 0
+    while pack.voltage_v(current_a) >= limit_v:
+        pack.draw(current_a, 1.0)
+        seconds += 1
+    return seconds / 60.0
+
+
+@pytest.mark.parametrize("seed", range(3))
+@pytest.mark.parametrize(("name", "current_a"), [(OFF, 0.194), (ON, 0.484)])
+def test_minutes_are_those_the_simulated_pack_lasts(bench, name, current_a, seed) -> None:
+    walk = bench(name, "curlew", step_s=66.0, seed=40 + seed)
+    figures = {figure.name: figure.value for figure in walk.proof().figures}
+    simulated = SimulatedVehicle(walk.vehicle, load_station(EXAMPLE_STATION).site, seed=40 + seed)
+    charge = next(iter(simulated.moments())).charge
+    limit_v = walk.vehicle.limits.cell_voltage_min_v * walk.vehicle.battery.cells
+    true = true_minutes(walk.vehicle, charge, current_a, limit_v)
+    assert figures["least of its 95 % interval"] <= true <= figures["greatest of its 95 % interval"]
+    assert figures["mean current"] == pytest.approx(current_a, abs=0.005)
