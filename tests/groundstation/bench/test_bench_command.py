@@ -88,7 +88,7 @@ def running(*arguments: str, answers: bool = True) -> Iterator[Running]:
 def vehicle_file(folder: Path, source: Path, *, endurance: str = "3 s") -> Path:
     asked = '\n[[bench.proof]]\nname = "gimbal-sign"\nfresh = "14 days"\n'
     path = folder / source.name
-    text = source.read_text(encoding="utf-8") + BENCH.replace("1 min", endurance) + asked
+    text = source.read_text(encoding="utf-8") + BENCH.replace("20 s", endurance) + asked
     path.write_text(text, encoding="utf-8")
     return path
 
