@@ -69,6 +69,17 @@ class Text:
         """(n,) the eight characters in front of each place, the first of them the lowest byte."""
         return self._words[places - 8].view("<u8").astype(np.uint64, copy=False)
 
+    def last_before(self, places: IntArray, lengths: IntArray) -> Words:
+        """The same, but only the last so many characters, at most eight; zero for the others."""
+        words = self.words_before(places)
+        words &= _LAST.take(lengths, mode="clip")
+        return words
+
+    def rows(self, places: IntArray, size: int) -> Bytes:
+        """(n, size) the characters from each place on."""
+        overlapping = np.ndarray(self.bytes.size - size + 1, dtype=f"V{size}", buffer=self.bytes, strides=(1,))
+        return overlapping[places].view(np.uint8).reshape(-1, size)
+
 
 @dataclass(frozen=True, slots=True)
 class _Tokens:

@@ -12,21 +12,19 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from decoders.checksums import Checksum
 from decoders.columns import RowReader
 from decoders.decimals import FRONT, Bools, IntArray, Text, floats, wholes
 from decoders.errors import LineError
 from decoders.layout import ByteOrder, Envelope, Field, Layout, Packet, WireKind
+from decoders.line_checksums import LineChecksums
 from decoders.text import TALKER, TextLines, tag_of
 from decoders.tiles import Harvest, Harvested, left_over
 
 Bytes = NDArray[np.uint8]
 
-_LEAST_LINES = 400  # of one kind; below, the readable way is as fast
-_TILE = 16_384  # lines whose numbers are read at once: more fall out of the processor's cache (measured)
-_LINE_END, _RETURN, _MARK = ord("\n"), ord("\r"), ord("*")
-_DIGIT = np.full(256, 16, dtype=np.uint8)  # what a hexadecimal digit stands for; 16 for what is none
-_DIGIT[np.frombuffer(b"0123456789abcdefABCDEF", dtype=np.uint8)] = [*range(16), *range(10, 16)]
+_LEAST_LINES = 100  # of one kind; below, the readable way is as fast
+_PIECE = 3 << 19  # bytes of lines that are read at once: more fall out of the processor's cache (measured)
+_LINE_END, _RETURN = ord("\n"), ord("\r")
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,6 +57,25 @@ class _Lines:
     sound: Bools
 
 
+@dataclass(frozen=True, slots=True)
+class _Crop:
+    """The accepted lines of one kind: (n,) places, the line feed included, and (n, length) bodies."""
+
+    start: IntArray
+    end: IntArray
+    bodies: Bytes
+
+
+@dataclass(frozen=True, slots=True)
+class _Piece:
+    """A part of a block: (n,) places of its lines, whether each is done with, and the accepted ones by kind."""
+
+    start: IntArray
+    end: IntArray
+    done: Bools
+    crops: dict[int, _Crop]
+
+
 class LineTiles:
     """Decodes blocks of lines of one layout."""
 
@@ -66,6 +83,7 @@ class LineTiles:
 
     def __init__(self, layout: Layout, lines: TextLines, readers: Sequence[Mapping[int, RowReader]]) -> None:
         self._lines = lines
+        self._checksums = LineChecksums(layout, lines.checksum)
         self._order = layout.byte_order
         self._id_size = layout.id_bits // 8
         self._kinds = [
@@ -94,9 +112,25 @@ class LineTiles:
     def decode(self, block: bytes, size: int) -> Harvested:
         """The packets in a block that starts with the start of a line; as `decoders.tiles.TileDecoder.decode`."""
         text = Text(block)
-        lines = self._found(text.bytes, size)
-        done = lines.start == lines.end
+        pieces = [self._piece(text, *places) for places in _pieces(block, size)]
         harvests = []
+        for kind in self._kinds:
+            mine = [piece.crops[kind.number] for piece in pieces if kind.number in piece.crops]
+            if mine:
+                columns = kind.reader.read(b"".join([crop.bodies.tobytes() for crop in mine]))
+                start = np.concatenate([crop.start for crop in mine])
+                end = np.concatenate([crop.end for crop in mine])
+                harvests.append(Harvest(kind.number, start, end, columns))
+        start = np.concatenate([piece.start for piece in pieces])
+        end = np.concatenate([piece.end for piece in pieces])
+        done = np.concatenate([piece.done for piece in pieces])
+        return Harvested(tuple(harvests), tuple(left_over(start, end, done, size)))
+
+    def _piece(self, text: Text, begin: int, stop: int) -> _Piece:
+        """What can be read of the lines in a part of the block."""
+        lines = self._found(text, begin, stop)
+        done = lines.start == lines.end
+        crops = {}
         for kind, mine, at in self._by_kind(text.bytes, lines):
             if mine.size < _LEAST_LINES:
                 continue
@@ -104,37 +138,36 @@ class LineTiles:
             if self._id_size:
                 written = kind.packet.id.to_bytes(self._id_size, self._order.value)
                 bodies[:, : self._id_size] = np.frombuffer(written, dtype=np.uint8)
-            good = np.empty(mine.size, dtype=np.bool_)
-            for first in range(0, mine.size, _TILE):
-                part = slice(first, first + _TILE)
-                good[part] = self._read(text, lines, kind, mine[part], at[part], bodies[part])
+            good = self._read(text, lines, kind, mine, at, bodies)
             if not good.all():
                 mine, bodies = mine[good], bodies[good]
             done[mine] = True
-            columns = kind.reader.read(bodies.tobytes())
-            harvests.append(Harvest(kind.number, lines.start[mine], lines.end[mine] + 1, columns))
-        return Harvested(tuple(harvests), tuple(left_over(lines.start, lines.end + 1, done, size)))
+            crops[kind.number] = _Crop(lines.start[mine], lines.end[mine] + 1, bodies)
+        return _Piece(lines.start, lines.end + 1, done, crops)
 
-    def _found(self, data: Bytes, size: int) -> _Lines:
-        """The lines of a block, and what is the same for every kind of packet."""
-        marks = np.flatnonzero((data[:size] == self._lines.separator[0]) | (data[:size] == _LINE_END))
+    def _found(self, text: Text, begin: int, stop: int) -> _Lines:
+        """The lines of a part of the block, and what is the same for every kind of packet."""
+        data = text.bytes
+        part = data[begin:stop]
+        marks = np.flatnonzero((part == self._lines.separator[0]) | (part == _LINE_END))
+        marks += begin
         of_ends = np.flatnonzero(data[marks] == _LINE_END)
         end = marks[of_ends]
-        start, mark = np.zeros_like(end), np.zeros_like(end)
+        start, mark = np.full_like(end, begin), np.zeros_like(end)
         start[1:], mark[1:] = end[:-1] + 1, of_ends[:-1] + 1
-        stop = end - (data[end - 1] == _RETURN)
+        stop_of = end - (data[end - 1] == _RETURN)
         opening = self._lines.style.opening
-        text = start + len(opening)
-        sound = (start >= FRONT) & (end - start <= self._lines.longest) & (text < stop)
+        begins = start + len(opening)
+        sound = (start >= FRONT) & (end - start <= self._lines.longest) & (begins < stop_of)
         if opening:
             first = data[start]
             sound &= (first == opening[0]) | (first == ord("!"))
-        if size_of := self._lines.checksum.size:
-            stop = stop - (2 * size_of + 1)
-            sound &= text < stop
+        if size := self._lines.checksum.size:
+            stop_of = stop_of - (2 * size + 1)
+            sound &= begins < stop_of
             some = np.flatnonzero(sound)
-            sound[some] = _is_right(data, text[some], stop[some], self._lines.checksum)
-        return _Lines(start, end, text, stop, marks, mark, of_ends - mark, sound)
+            sound[some] = self._checksums.are_right(text, begins[some], stop_of[some])
+        return _Lines(start, end, begins, stop_of, marks, mark, of_ends - mark, sound)
 
     def _by_kind(self, data: Bytes, lines: _Lines) -> Iterator[tuple[_Kind, IntArray, IntArray]]:
         """The lines of each kind by their numbers, and where their values start."""
@@ -207,29 +240,18 @@ class LineTiles:
                 bodies[line, at : at + size] = np.frombuffer(packed, dtype=np.uint8)
 
 
+def _pieces(block: bytes, size: int) -> Iterator[tuple[int, int]]:
+    """The places of some lines at a time; what may be unfinished comes last."""
+    begin = 0
+    while size - begin > _PIECE:
+        end = block.rfind(b"\n", begin, begin + _PIECE) + 1 or block.find(b"\n", begin, size) + 1
+        if not end:
+            break
+        yield begin, end
+        begin = end
+    yield begin, size
+
+
 def _column(bodies: Bytes, kind: str, at: int) -> NDArray[np.generic]:
     """The numbers that stand at one place of every body."""
     return np.ndarray(bodies.shape[0], dtype=kind, buffer=bodies, offset=at, strides=bodies.strides[:1])
-
-
-def _is_right(data: Bytes, text: IntArray, stop: IntArray, checksum: Checksum) -> Bools:
-    """Whether the digits behind the asterisk after each text are its checksum."""
-    right: Bools = data[stop] == _MARK
-    stated = np.zeros(text.size, dtype=np.uint64)
-    for place in range(1, 2 * checksum.size + 1):
-        digit = _DIGIT[data[stop + place]]
-        right &= digit < 16
-        stated <<= np.uint64(4)
-        stated |= digit
-    if checksum.name == "XOR-8" and text.size:
-        # of the runs between the places in turn, every other is a text
-        runs = np.bitwise_xor.reduceat(data, np.stack((text, stop), axis=1).reshape(-1))
-        right &= runs[::2] == stated
-        return right
-    length = stop - text
-    counts = np.bincount(length)
-    for size in np.flatnonzero(counts).tolist():
-        some = np.flatnonzero(length == size)
-        rows = np.ndarray(data.size - size + 1, dtype=f"V{size}", buffer=data, strides=(1,))[text[some]]
-        right[some] &= checksum.of_rows(rows.view(np.uint8).reshape(-1, size)) == stated[some]
-    return right

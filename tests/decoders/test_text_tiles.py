@@ -40,6 +40,8 @@ LAYOUTS = {
     "one kind without a tag": dataclasses.replace(VALUES, packets=(MOTION,), id_bits=0),
     "pairs": dataclasses.replace(VALUES, framing="key=value", separator=" "),
     "pairs with a sum": dataclasses.replace(VALUES, framing="key=value", checksum="sum-16"),
+    "values with CRC of other bits": dataclasses.replace(VALUES, checksum="CRC-32/ISO-HDLC"),
+    "values with mirrored CRC": dataclasses.replace(VALUES, checksum="CRC-16/KERMIT"),
     "sentences": dataclasses.replace(VALUES, framing="nmea 0183", checksum="XOR-8"),
 }
 EVERY = pytest.mark.parametrize("layout", LAYOUTS.values(), ids=LAYOUTS.keys())
