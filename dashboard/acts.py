@@ -2,25 +2,33 @@
 
 import json
 import re
+from datetime import UTC, datetime, timedelta, tzinfo
 from urllib.parse import urlparse
 
 from fastapi import Request
 from fastapi.responses import JSONResponse
 
+from groundstation.inputs import NS_PER_S
 from groundstation.operator_actions import (
     GREATEST_WAIVER_S,
+    LEAST_WAIVER_S,
     Action,
     CountAction,
     CountOrder,
     Note,
     TakeBack,
     Waive,
+    WaiveUntil,
     plain,
 )
 from groundstation.session import Session
 
 LARGEST_BODY = 4096
 S_PER_MINUTE = 60
+MOST_MINUTES = GREATEST_WAIVER_S // S_PER_MINUTE
+_ASKED = f"Say for how many minutes, 1 to {MOST_MINUTES}, or until when, such as 14:30"
+_CLOCK = re.compile(r"([01]?\d|2[0-3]):([0-5]\d)", re.ASCII)
+_MINUTES = re.compile(r"\d{1,4}", re.ASCII)
 _CHECK = re.compile(r"[a-z][a-z0-9_]{0,60}")
 
 
@@ -28,9 +36,13 @@ class ActError(ValueError):
     """The request is none that the panel makes; the message says why."""
 
 
-def read_action(data: object) -> Action:
+def read_action(data: object, now_ns: int, zone: tzinfo | None) -> Action:
     """The action in a request of the panel.
 
+    Args:
+        data: The request.
+        now_ns: The session's present, from which a time of day is the next.
+        zone: The station's time zone; None for UTC.
     Raises:
         ActError: Something is missing or of another kind than expected.
     """
@@ -50,12 +62,28 @@ def read_action(data: object) -> Action:
         raise ActError(f"Channel {str(channel)[:20]} is none: 1 to 16 expected.")
     if wanted == "take back":
         return TakeBack((check, channel))
-    minutes = data.get("minutes")
-    if isinstance(minutes, bool) or not isinstance(minutes, (int, float)):
-        raise ActError("Say for how many minutes.")
-    if not 1 <= minutes <= GREATEST_WAIVER_S // S_PER_MINUTE:
-        raise ActError(f"A waiver is for 1 to {GREATEST_WAIVER_S // S_PER_MINUTE} minutes, found {minutes:g}.")
-    return Waive((check, channel), round(minutes * S_PER_MINUTE), text)
+    lasting = _text(data.get("lasting")).strip()
+    if _MINUTES.fullmatch(lasting):
+        if not 1 <= int(lasting) <= MOST_MINUTES:
+            raise ActError(f"A waiver is for 1 to {MOST_MINUTES} minutes, found {int(lasting)}.")
+        return Waive((check, channel), int(lasting) * S_PER_MINUTE, text)
+    told = _CLOCK.fullmatch(lasting)
+    if told is None:
+        raise ActError(f"{_ASKED}; found {lasting[:20]}." if lasting else f"{_ASKED}.")
+    until_ns = next_ns(int(told[1]), int(told[2]), now_ns, zone)
+    if until_ns - now_ns > GREATEST_WAIVER_S * NS_PER_S:
+        away = round((until_ns - now_ns) / NS_PER_S / S_PER_MINUTE)
+        raise ActError(f"A waiver is for at most {MOST_MINUTES} minutes: {lasting} is {away} minutes away.")
+    return WaiveUntil((check, channel), until_ns, text)
+
+
+def next_ns(hour: int, minute: int, now_ns: int, zone: tzinfo | None) -> int:
+    """When it is next that time of day at the station [ns], at least the shortest waiver from now."""
+    now = datetime.fromtimestamp(now_ns // NS_PER_S, zone or UTC)
+    then = now.replace(hour=hour, minute=minute, second=0)
+    if then < now + timedelta(seconds=LEAST_WAIVER_S + 1):
+        then += timedelta(days=1)
+    return round(then.timestamp()) * NS_PER_S
 
 
 def from_this_page(origin: str | None, host: str | None, content_type: str | None) -> bool:
@@ -69,8 +97,8 @@ def from_this_page(origin: str | None, host: str | None, content_type: str | Non
     return urlparse(origin).netloc == host
 
 
-async def answer(request: Request, session: Session) -> JSONResponse:
-    """Enter what the panel asks for into the session, or say in a sentence why not."""
+async def answer(request: Request, session: Session, zone: tzinfo | None) -> JSONResponse:
+    """Enter what the panel asks for into the session, or say in a sentence why not; `zone` is the station's."""
     headers = request.headers
     if not from_this_page(headers.get("origin"), headers.get("host"), headers.get("content-type")):
         return _said(403, "Only this station's own page may do that.")
@@ -85,7 +113,7 @@ async def answer(request: Request, session: Session) -> JSONResponse:
         data = json.loads(body)
         if isinstance(data, dict) and data.get("at_s") is not None:
             return _said(409, "The page shows the past: go back to the present first.")
-        action = read_action(data)
+        action = read_action(data, session.now_ns(), zone)
     except (ActError, ValueError, RecursionError) as error:
         return _said(400, str(error) if isinstance(error, ActError) else "The request cannot be read.")
     refused = await session.act(action)

@@ -10,7 +10,7 @@ import asyncio
 import contextlib
 import time
 from collections.abc import Callable, Sequence
-from datetime import datetime
+from datetime import datetime, tzinfo
 from importlib.resources import files
 from pathlib import Path
 
@@ -72,7 +72,7 @@ def build_app(session: Session) -> dash.Dash:
         State("fixed", "data"),
         prevent_initial_call=True,
     )
-    _add_addresses(app.server, stream)
+    _add_addresses(app.server, stream, zone)
     _add_policy(app)
     return app
 
@@ -132,7 +132,7 @@ class _QuietServer(uvicorn.Server):
         yield
 
 
-def _add_addresses(server: FastAPI, stream: Stream) -> None:
+def _add_addresses(server: FastAPI, stream: Stream, zone: tzinfo | None) -> None:
     script = Path(str(files("plotly") / "package_data" / "plotly.min.js"))
 
     async def health() -> JSONResponse:
@@ -144,7 +144,7 @@ def _add_addresses(server: FastAPI, stream: Stream) -> None:
         return FileResponse(script, media_type="text/javascript", headers=year)
 
     async def act(request: Request) -> JSONResponse:
-        return await acts.answer(request, stream.session)
+        return await acts.answer(request, stream.session, zone)
 
     server.add_api_route("/operator", act, methods=["POST"], include_in_schema=False)
     server.add_api_route("/health", health, methods=["GET"], include_in_schema=False)

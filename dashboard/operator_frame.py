@@ -52,7 +52,7 @@ def operator_text(timeline: Timeline, assessment: Assessment | None, at_ns: int,
     return OperatorText(
         count=count_text(timeline, assessment, at_ns),
         waivable=tuple(_named(f, f.text) for f in findings if f.waiver is None and not waiving.refusal(f.key, f)),
-        waived=tuple(_named(f, waived_text(f, at_ns)) for f in findings if f.waiver is not None),
+        waived=tuple(_named(f, waived_text(f, at_ns, zone)) for f in findings if f.waiver is not None),
         log=tuple(f"{wording.clock(line.at_ns, zone)}  {line.text}" for line in reversed(log)),
     )
 
@@ -76,12 +76,13 @@ def count_text(timeline: Timeline, assessment: Assessment | None, at_ns: int) ->
     return CountText(clock_text(to_go_ns), word, state.why, ahead, orders)
 
 
-def waived_text(finding: Finding, at_ns: int) -> str:
-    """For how long a finding is waived yet, and why."""
+def waived_text(finding: Finding, at_ns: int, zone: tzinfo | None) -> str:
+    """Until when a finding is waived, for how long yet, and why."""
     if finding.waiver is None:
         return ""
+    until = wording.clock(finding.waiver.until_ns, zone)
     left = wording.duration(max(0, finding.waiver.until_ns - at_ns) / NS_PER_S)
-    return f"The waiver ends in {left}: {finding.waiver.reason.removesuffix('.')}."
+    return f"The waiver ends in {left}, at {until}: {finding.waiver.reason.removesuffix('.')}."
 
 
 def _named(finding: Finding, text: str) -> Named:

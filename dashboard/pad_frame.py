@@ -104,7 +104,7 @@ def pad_text(timeline: Timeline, at_ns: int, sensor: str, zone: tzinfo | None) -
     assessment = timeline.assessment_at(at_ns)
     return PadText(
         band=band(assessment, at_ns),
-        groups=() if assessment is None else groups(assessment.findings, at_ns),
+        groups=() if assessment is None else groups(assessment.findings, at_ns, zone),
         changes=changes_since_go(timeline, assessment, at_ns, zone),
         headings=(
             replace(_series_heading(timeline, "battery", "battery_voltage", at_ns), beside=_minutes_left(assessment)),
@@ -137,7 +137,7 @@ def band(assessment: Assessment | None, at_ns: int) -> Band:
     )
 
 
-def groups(findings: tuple[Finding, ...], at_ns: int) -> tuple[Group, ...]:
+def groups(findings: tuple[Finding, ...], at_ns: int, zone: tzinfo | None) -> tuple[Group, ...]:
     """Findings by place, nose to tail and then the ground."""
     out = []
     for place in Place:
@@ -148,21 +148,21 @@ def groups(findings: tuple[Finding, ...], at_ns: int) -> tuple[Group, ...]:
                     place=place.value,
                     label=_PLACE_WORDS.get(place, place.value),
                     worst=here[0].status.value,
-                    rows=tuple(row(f, at_ns) for f in here),
+                    rows=tuple(row(f, at_ns, zone) for f in here),
                     passing=sum(f.status is Status.PASS for f in here),
                 )
             )
     return tuple(out)
 
 
-def row(finding: Finding, at_ns: int) -> Row:
+def row(finding: Finding, at_ns: int, zone: tzinfo | None) -> Row:
     """One finding in words."""
     return Row(
         key=finding.check if finding.channel is None else f"{finding.check}-{finding.channel}",
         status=finding.status.value,
         label=wording.check_name(finding.check, finding.channel),
         text=_first_sentence(finding),
-        advice=waived_text(finding, at_ns) or _advice(finding),
+        advice=waived_text(finding, at_ns, zone) or _advice(finding),
         value=wording.finding_value(finding.value, finding.unit) if finding.value is not None else "",
         limit=wording.finding_limit(finding.limit, finding.unit),
         since=wording.duration((at_ns - finding.since_ns) / NS_PER_S) if finding.since_ns else "",
@@ -176,7 +176,7 @@ def changes_since_go(timeline: Timeline, assessment: Assessment | None, at_ns: i
     if assessment.verdict is Verdict.GO:
         since, waived = wording.clock(assessment.since_ns, zone), assessment.waived
         if waived:
-            rows = tuple(row(f, at_ns) for f in waived[:MAX_CHANGES])
+            rows = tuple(row(f, at_ns, zone) for f in waived[:MAX_CHANGES])
             return Changes(f"GO since {since}, with these waived:", rows, len(waived) - len(rows))
         return Changes(f"GO since {since}. Nothing has changed.", (), 0)
     ended = None
@@ -194,7 +194,9 @@ def changes_since_go(timeline: Timeline, assessment: Assessment | None, at_ns: i
     heading = f"GO until {wording.clock(ended.at_ns, zone)}, {ago} ago. Changed since:"
     if not changed:
         heading = f"GO until {wording.clock(ended.at_ns, zone)}, {ago} ago. All checks are as they were then."
-    return Changes(heading, tuple(row(f, at_ns) for f in changed[:MAX_CHANGES]), max(0, len(changed) - MAX_CHANGES))
+    return Changes(
+        heading, tuple(row(f, at_ns, zone) for f in changed[:MAX_CHANGES]), max(0, len(changed) - MAX_CHANGES)
+    )
 
 
 def sensor_choices(timeline: Timeline) -> tuple[str, ...]:

@@ -1,6 +1,7 @@
 """Whether what the operator wants to do can be done as a session stands; the same rules the core goes by."""
 
 from groundstation import count
+from groundstation.inputs import NS_PER_S
 from groundstation.operator_actions import (
     GREATEST_WAIVER_S,
     LEAST_WAIVER_S,
@@ -8,9 +9,10 @@ from groundstation.operator_actions import (
     CountAction,
     Note,
     TakeBack,
-    Waive,
+    Waiving,
     key_text,
     plain,
+    until_ns,
 )
 from groundstation.readiness import waiving
 from groundstation.readiness.finding import Status
@@ -29,10 +31,11 @@ def refusal(action: Action, timeline: Timeline) -> str | None:
     if isinstance(action, TakeBack):
         waived = finding is not None and finding.status is Status.WAIVED
         return None if waived else f"The finding {key_text(action.key).replace('_', ' ')} is not waived now."
-    return _waiving(action) or waiving.refusal(action.key, finding)
+    return _waiving(action, timeline.now_ns) or waiving.refusal(action.key, finding)
 
 
-def _waiving(action: Waive) -> str | None:
-    if not LEAST_WAIVER_S <= action.seconds <= GREATEST_WAIVER_S:
-        return f"A waiver is for 1 s to {GREATEST_WAIVER_S // 3600} h, found {action.seconds} s."
+def _waiving(action: Waiving, now_ns: int) -> str | None:
+    seconds = (until_ns(action, now_ns) - now_ns) / NS_PER_S
+    if not LEAST_WAIVER_S <= seconds <= GREATEST_WAIVER_S:
+        return f"A waiver is for 1 s to {GREATEST_WAIVER_S // 3600} h, found {seconds:.0f} s."
     return None if plain(action.reason) else "A waiver needs a reason: say why the finding may be set aside."

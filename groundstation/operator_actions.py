@@ -7,6 +7,7 @@ the recording and the verdict only: nothing is sent to the vehicle.
 
 import re
 from dataclasses import dataclass
+from datetime import UTC, datetime
 from enum import StrEnum
 from typing import TypeAlias
 
@@ -47,6 +48,15 @@ class Waive:
 
 
 @dataclass(frozen=True, slots=True)
+class WaiveUntil:
+    """A named finding shall not stand against GO until a moment [ns, a whole second], and why."""
+
+    key: Key
+    until_ns: int
+    reason: str
+
+
+@dataclass(frozen=True, slots=True)
 class TakeBack:
     """A waiver ends now."""
 
@@ -60,10 +70,13 @@ class Note:
     text: str
 
 
-Action: TypeAlias = CountAction | Waive | TakeBack | Note
+Waiving: TypeAlias = Waive | WaiveUntil
+Action: TypeAlias = CountAction | Waiving | TakeBack | Note
 
 _KEY = r"(?P<check>[a-z][a-z0-9_]*)(?:, channel (?P<channel>\d{1,3}))?"
 _WAIVE = re.compile(rf"waive {_KEY} for (?P<seconds>\d{{1,6}}) s: (?P<reason>.+)")
+_MOMENT = "%Y-%m-%dT%H:%M:%SZ"  # RFC 3339, section 5.6, in UTC
+_UNTIL = re.compile(rf"waive {_KEY} until (?P<until>\d{{4}}-\d\d-\d\dT\d\d:\d\d:\d\dZ): (?P<reason>.+)")
 _TAKE_BACK = re.compile(rf"take back {_KEY}")
 _COUNT = re.compile(rf"(?P<order>{'|'.join(CountOrder)})(?:: (?P<text>.+))?")
 
@@ -83,6 +96,9 @@ def event_text(action: Action) -> str:
         return f"{action.order}: {plain(action.text)}" if plain(action.text) else action.order.value
     if isinstance(action, TakeBack):
         return f"take back {key_text(action.key)}"
+    if isinstance(action, WaiveUntil):
+        moment = datetime.fromtimestamp(action.until_ns // NS_PER_S, UTC)
+        return f"waive {key_text(action.key)} until {moment.strftime(_MOMENT)}: {plain(action.reason)}"
     return f"waive {key_text(action.key)} for {action.seconds} s: {plain(action.reason)}"
 
 
@@ -97,6 +113,8 @@ def action_of(event: StationEvent) -> Action | None:
         return None
     if taken := _TAKE_BACK.fullmatch(event.text):
         return TakeBack(_key(taken))
+    if until := _UNTIL.fullmatch(event.text):
+        return _until(until, event.at_ns)
     told = _WAIVE.fullmatch(event.text)
     if told is None or not LEAST_WAIVER_S <= int(told["seconds"]) <= GREATEST_WAIVER_S:
         return None
@@ -115,9 +133,21 @@ def plain(text: str) -> str:
     return " ".join(words)[:MAX_REASON_CHARACTERS].rstrip()
 
 
-def until_ns(action: Waive, at_ns: int) -> int:
+def until_ns(action: Waiving, at_ns: int) -> int:
     """When a waiver entered at `at_ns` ends at the latest."""
-    return at_ns + action.seconds * NS_PER_S
+    return action.until_ns if isinstance(action, WaiveUntil) else at_ns + action.seconds * NS_PER_S
+
+
+def _until(told: re.Match[str], at_ns: int) -> WaiveUntil | None:
+    """A waiver until a moment; None where that is no moment, or further away than a waiver may last."""
+    try:
+        moment = datetime.strptime(told["until"], _MOMENT).replace(tzinfo=UTC)
+    except ValueError:
+        return None
+    end_ns = round(moment.timestamp()) * NS_PER_S
+    if not LEAST_WAIVER_S * NS_PER_S <= end_ns - at_ns <= GREATEST_WAIVER_S * NS_PER_S:
+        return None
+    return WaiveUntil(_key(told), end_ns, told["reason"])
 
 
 def _key(told: re.Match[str]) -> Key:

@@ -98,23 +98,22 @@
       list.append(item);
     });
     const findings = shown.waivable;
-    const minutes = notebook.make("input");
-    minutes.type = "number";
-    minutes.min = "1";
-    minutes.max = "240";
-    minutes.step = "1";
-    minutes.required = true;
-    minutes.value = String(MINUTES);
+    const lasting = line(5);
+    lasting.required = true;
+    lasting.pattern = "[0-9]{1,3}|([01]?[0-9]|2[0-3]):[0-5][0-9]";
+    lasting.title = "Minutes, 1 to 240, or a time of day such as 14:30";
+    lasting.value = String(MINUTES);
     const reason = line(200);
     reason.required = true;
     const form = formOf([
-      labelled("Finding", list, "waive-finding"), labelled("Minutes", minutes, "waive-minutes"),
+      labelled("Finding", list, "waive-finding"), labelled("Minutes or until", lasting, "waive-lasting"),
       labelled("Reason", reason, "waive-reason"), submit("Waive"), button("Cancel", close),
     ], function () {
       const finding = findings[Number(list.value)];
       if (!finding) return;
-      ask(opener, "Waive " + finding.label + " for " + minutes.value + "\u2009min: " + reason.value + "?", "Yes, waive", {
-        do: "waive", check: finding.check, channel: finding.channel, minutes: Number(minutes.value), text: reason.value,
+      const told = lasting.value.includes(":") ? " until " + lasting.value : " for " + lasting.value + "\u2009min";
+      ask(opener, "Waive " + finding.label + told + ": " + reason.value + "?", "Yes, waive", {
+        do: "waive", check: finding.check, channel: finding.channel, lasting: lasting.value, text: reason.value,
       });
     });
     open(from, [form], list);

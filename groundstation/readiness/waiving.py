@@ -17,7 +17,8 @@ import re
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 
-from groundstation.operator_actions import Key, TakeBack, Waive, key_text, until_ns
+from groundstation.inputs import NS_PER_S
+from groundstation.operator_actions import Key, TakeBack, Waiving, key_text, until_ns
 from groundstation.readiness.finding import Finding, Status, Waiver
 
 WORSE_SHARE = 0.1  # of the limit's width (common practice, no source)
@@ -74,13 +75,13 @@ class Waivers:
 
     def __init__(self, tell: Callable[[int, str], None]) -> None:
         self._tell = tell
-        self._asked: dict[Key, tuple[Waive, int]] = {}
+        self._asked: dict[Key, tuple[Waiving, int]] = {}
         self._in_force: dict[Key, _InForce] = {}
         self._shown: dict[Key, tuple[Finding, Finding]] = {}
 
-    def take(self, action: Waive | TakeBack, at_ns: int) -> None:
+    def take(self, action: Waiving | TakeBack, at_ns: int) -> None:
         """Take in what the operator did; it counts from the next moment that is judged."""
-        if isinstance(action, Waive):
+        if not isinstance(action, TakeBack):
             self._asked[action.key] = (action, at_ns)
             return
         asked = self._asked.pop(action.key, None)
@@ -105,13 +106,15 @@ class Waivers:
         self._shown = {key: (standing[key], waived) for key, waived in shown.items()}
         return tuple(shown.get(finding.key, finding) for finding in findings)
 
-    def _begin(self, action: Waive, asked_ns: int, finding: Finding | None, at_ns: int) -> None:
+    def _begin(self, action: Waiving, asked_ns: int, finding: Finding | None, at_ns: int) -> None:
         against = refusal(action.key, finding)
         if against is not None or finding is None:
             self._tell(at_ns, f"Not waived. {against}")
             return
-        self._in_force[action.key] = _InForce(Waiver(action.reason, until_ns(action, asked_ns)), finding)
-        self._tell(at_ns, f"Waived {_name(action.key)} for {_minutes(action.seconds)}: {action.reason}.")
+        end_ns = until_ns(action, asked_ns)
+        self._in_force[action.key] = _InForce(Waiver(action.reason, end_ns), finding)
+        lasting = _minutes(round((end_ns - asked_ns) / NS_PER_S))
+        self._tell(at_ns, f"Waived {_name(action.key)} for {lasting}: {action.reason}.")
 
     def _end_where_due(self, key: Key, finding: Finding | None, at_ns: int) -> None:
         held = self._in_force[key]
@@ -164,4 +167,5 @@ def _name(key: Key) -> str:
 
 
 def _minutes(seconds: int) -> str:
-    return f"{seconds / 60:g} min" if seconds % 60 == 0 else f"{seconds} s"
+    minutes, rest = divmod(seconds, 60)
+    return " ".join(part for part in (f"{minutes} min" if minutes else "", f"{rest} s" if rest else "") if part)

@@ -2,6 +2,7 @@ import json
 import time
 import urllib.error
 import urllib.request
+from datetime import UTC, datetime
 from urllib.parse import urlparse
 
 import pytest
@@ -9,7 +10,7 @@ from browsing import until, wait_for_frames
 from served import served
 from synthetic import StagedSession, simulated
 
-from groundstation.inputs import NS_PER_S
+from groundstation.inputs import NS_PER_S, EventKind
 
 pytestmark = pytest.mark.browser
 
@@ -109,7 +110,7 @@ def test_finding_is_waived_with_a_reason_and_taken_back(page):
         show(page, address)
         page.click("#operator-waive")
         assert page.evaluate("() => document.activeElement.id") == "waive-finding"
-        page.fill("#waive-minutes", "2")
+        page.fill("#waive-lasting", "2")
         page.fill("#waive-reason", "measured <b>on the rod</b>")
         page.keyboard.press("Enter")
         assert "Waive tilt for 2\u2009min: measured <b>on the rod</b>?" in words(page, "operator-form")
@@ -128,6 +129,29 @@ def test_finding_is_waived_with_a_reason_and_taken_back(page):
         page.click("#operator-waived button")
         until(page, "() => document.getElementById('verdict').textContent === 'HOLD'")
         assert log(session)[-1] == "The waiver of tilt was taken back."
+
+
+def test_finding_is_waived_until_a_time_of_day(page):
+    session = staged(70, faults=LEANING)
+    # Two whole minutes away, or up to three.
+    then = datetime.fromtimestamp(session.now_ns() // NS_PER_S + 180).replace(second=0, microsecond=0)
+    with served(session, alongside=session.stand) as address:
+        show(page, address)
+        page.click("#operator-waive")
+        page.fill("#waive-lasting", "25:00")
+        page.fill("#waive-reason", "measured on the rod")
+        page.keyboard.press("Enter")
+        assert "Waive tilt" not in words(page, "operator-form")
+        page.fill("#waive-lasting", f"{then:%H:%M}")
+        page.focus("#waive-reason")
+        page.keyboard.press("Enter")
+        assert f"Waive tilt until {then:%H:%M}: measured on the rod?" in words(page, "operator-form")
+        page.click("#operator-form button:last-child")
+        until(page, "() => document.querySelectorAll('#operator-waived li').length === 1")
+        assert f", at {then:%H:%M}:00 " in words(page, "operator-waived")
+        (recorded,) = [e.text for e in session.timeline.station_events if e.kind is EventKind.WAIVER]
+        moment = then.astimezone(UTC)
+        assert recorded == f"waive tilt until {moment:%Y-%m-%dT%H:%M}:00Z: measured on the rod"
 
 
 def test_note_goes_into_the_record(page):
@@ -185,13 +209,26 @@ def test_request_from_elsewhere_is_refused(headers, code):
     [
         ([], 400, "The request is no object."),
         ({"do": "launch"}, 400, "The request asks for nothing the operator can do."),
-        ({"do": "waive", "check": "tilt; drop", "minutes": 5}, 400, "The request names no finding."),
-        ({"do": "waive", "check": "tilt", "channel": "1", "minutes": 5}, 400, "Channel 1 is none: 1 to 16 expected."),
-        ({"do": "waive", "check": "tilt", "minutes": "5"}, 400, "Say for how many minutes."),
-        ({"do": "waive", "check": "tilt", "minutes": 1e9}, 400, "A waiver is for 1 to 240 minutes, found 1e+09."),
+        ({"do": "waive", "check": "tilt; drop", "lasting": "5"}, 400, "The request names no finding."),
+        (
+            {"do": "waive", "check": "tilt", "channel": "1", "lasting": "5"},
+            400,
+            "Channel 1 is none: 1 to 16 expected.",
+        ),
+        (
+            {"do": "waive", "check": "tilt", "lasting": 5},
+            400,
+            "Say for how many minutes, 1 to 240, or until when, such as 14:30.",
+        ),
+        (
+            {"do": "waive", "check": "tilt", "lasting": "24:30"},
+            400,
+            "Say for how many minutes, 1 to 240, or until when, such as 14:30; found 24:30.",
+        ),
+        ({"do": "waive", "check": "tilt", "lasting": "999"}, 400, "A waiver is for 1 to 240 minutes, found 999."),
         ({"do": "note", "text": "x" * 5000}, 413, "The request is too long."),
         (
-            {"do": "waive", "check": "packet_age", "minutes": 5, "text": "in a hurry"},
+            {"do": "waive", "check": "packet_age", "lasting": "5", "text": "in a hurry"},
             409,
             "The finding packet age cannot be waived: a vehicle that is not heard cannot be judged.",
         ),

@@ -2,7 +2,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from groundstation.inputs import EventKind, StationEvent
+from groundstation.inputs import NS_PER_S, EventKind, StationEvent
 from groundstation.operator_actions import (
     GREATEST_WAIVER_S,
     MAX_REASON_CHARACTERS,
@@ -11,11 +11,14 @@ from groundstation.operator_actions import (
     Note,
     TakeBack,
     Waive,
+    WaiveUntil,
     action_of,
     event_kind,
     event_text,
     plain,
 )
+
+AT_NS = 1_780_000_000 * NS_PER_S  # 2026-05-28 20:26:40 UTC
 
 names = st.from_regex(r"[a-z][a-z0-9_]{0,30}", fullmatch=True)
 keys = st.tuples(names, st.none() | st.integers(1, 16))
@@ -24,13 +27,14 @@ said = words.filter(bool)
 actions = st.one_of(
     st.builds(CountAction, st.sampled_from(CountOrder), words),
     st.builds(Waive, keys, st.integers(1, GREATEST_WAIVER_S), said),
+    st.builds(WaiveUntil, keys, st.integers(1, GREATEST_WAIVER_S).map(lambda s: AT_NS + s * NS_PER_S), said),
     st.builds(TakeBack, keys),
     st.builds(Note, said),
 )
 
 
 def recorded(kind: EventKind, text: str) -> StationEvent:
-    return StationEvent(5, kind, True, text)
+    return StationEvent(AT_NS, kind, True, text)
 
 
 @given(actions)
@@ -54,6 +58,11 @@ def test_recorded_text_is_one_printable_line(action) -> None:
             "waive pyro_circuit, channel 2 for 600 s: measured by hand",
             Waive(("pyro_circuit", 2), 600, "measured by hand"),
         ),
+        (
+            EventKind.WAIVER,
+            "waive wind until 2026-05-28T21:00:00Z: the meter is in the lee",
+            WaiveUntil(("wind", None), AT_NS + 2000 * NS_PER_S, "the meter is in the lee"),
+        ),
         (EventKind.WAIVER, "take back wind", TakeBack(("wind", None))),
         (EventKind.OPERATOR, "start", Note("start")),
     ],
@@ -72,6 +81,10 @@ def test_text_a_person_reads_is_the_action(kind, text, action) -> None:
         (EventKind.WAIVER, "waive wind for 600 s: "),
         (EventKind.WAIVER, "waive wind for 0 s: calm enough"),
         (EventKind.WAIVER, "waive wind for 99999 s: calm enough"),
+        (EventKind.WAIVER, "waive wind until 2026-05-28T20:26:40Z: over already"),
+        (EventKind.WAIVER, "waive wind until 2026-05-29T00:26:41Z: longer than four hours"),
+        (EventKind.WAIVER, "waive wind until 2026-02-30T12:00:00Z: no such day"),
+        (EventKind.WAIVER, "waive wind until 21:00: which day"),
         (EventKind.WAIVER, "waive everything"),
         (EventKind.LINK, "start"),
         (EventKind.RECORDING, "running"),
