@@ -49,12 +49,16 @@ def looks_at(known: ProofFile, file_name: str) -> tuple[Look, ...]:
     proofs = [
         Look(EventKind.BENCH_PROOF, kept.proof.outcome is ProofOutcome.PASSED, line_of(kept)) for kept in known.kept
     ]
-    text = f"{file_name} holds {len(known.kept)} bench proofs"
+    text = f"{file_name} holds {_counted(len(known.kept), 'bench proof')}"
     if known.faults:
         first = "; ".join(map(str, known.faults[:FAULTS_TOLD]))
         more = f"; and {len(known.faults) - FAULTS_TOLD} more" if len(known.faults) > FAULTS_TOLD else ""
-        text += f", and {len(known.faults)} lines that cannot be read: {first}{more}"
+        text += f", and {_counted(len(known.faults), 'line')} that cannot be read: {first}{more}"
     return (*proofs, Look(EventKind.BENCH_FILE, not known.faults, text))
+
+
+def _counted(count: int, what: str) -> str:
+    return f"{count} {what}" if count == 1 else f"{count} {what}s"
 
 
 def kept_in(events: Iterable[StationEvent]) -> tuple[KeptProof, ...]:
