@@ -11,14 +11,13 @@ from numpy.typing import NDArray
 
 from decoders.contents import Contents
 from decoders.layout import ByteOrder, Layout, LengthField, Sync
-from decoders.stuffing import longest_hex
 
 IntArray = NDArray[np.int64]
 Bytes = NDArray[np.uint8]
 Lengths = Callable[[Bytes, IntArray], IntArray]  # of the frames at some places; 0 where none is
 
 
-DELIMITED = ("cobs", "slip", "rfc 1662", "hexadecimal lines")  # framings whose frames end in a byte of their own
+DELIMITED = ("cobs", "slip", "rfc 1662")  # framings whose frames end in a byte of their own
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,15 +54,6 @@ def _escapes(delimiter: int, escape: int, meanings: dict[int, int]) -> Escapes:
 
 SLIP = _escapes(0xC0, 0xDB, {0xDC: 0xC0, 0xDD: 0xDB})  # RFC 1055
 RFC_1662 = _escapes(0x7E, 0x7D, {code: code ^ 0x20 for code in range(256) if code not in (0x7D, 0x7E)})
-
-
-_LINE_FEED = 0x0A
-_END_OF_DIGITS, _NO_DIGIT = 0xFE, 0xFF
-_DIGITS = bytes(
-    _END_OF_DIGITS if code == _LINE_FEED else b"0123456789ABCDEF".find(bytes((code,)).upper()) & _NO_DIGIT
-    for code in range(256)
-)
-"""What hexadecimal digits stand for, by their codes."""
 
 
 def between(data: Bytes, size: int, delimiter: int) -> tuple[IntArray, IntArray]:
@@ -109,25 +99,6 @@ def unescaped(block: bytes, size: int, escapes: Escapes) -> Frames:
         ends + 1,
         plain,
     )
-
-
-def hexadecimal(block: bytes, size: int, longest: int) -> Frames:
-    """Frames that are written in hexadecimal digits, a line of at most `longest` bytes each."""
-    data = np.frombuffer(block, dtype=np.uint8)
-    starts, ends = between(data, size, _LINE_FEED)
-    digits = np.frombuffer(block[:size].translate(_DIGITS, b" \t\r"), dtype=np.uint8)
-    at, line_ends = between(digits, digits.size, _END_OF_DIGITS)
-    count = line_ends - at
-    # each two neighbours as a byte: those that start at even places, then the others
-    pairs = digits[:-1] << np.uint8(4) | digits[1:]
-    even = pairs[::2]
-    plain = ends - starts <= longest
-    odd = np.searchsorted(line_ends, np.flatnonzero(digits == _NO_DIGIT))
-    plain[odd[odd < plain.size]] = False
-    # a line is passed over only if there is nothing in it, not even a blank
-    length = np.where((count % 2 == 1) | ((count == 0) & (ends > starts)), -1, count // 2)
-    both = np.concatenate((even, pairs[1::2], np.zeros(8, dtype=np.uint8)))
-    return Frames(both, at // 2 + at % 2 * even.size, length, starts, ends + 1, plain)
 
 
 def behind_word(data: Bytes, size: int, word: bytes, lengths: Lengths) -> Frames:
@@ -219,9 +190,6 @@ def finder(layout: Layout, contents: Contents, sync: Sync | None) -> Callable[[b
     name = layout.framing
     if name == "cobs":
         return lambda block, size: zero_delimited(np.frombuffer(block, dtype=np.uint8), size)
-    if name == "hexadecimal lines":
-        longest = longest_hex(contents.longest)
-        return lambda block, size: hexadecimal(block, size, longest)
     if name in DELIMITED:
         escapes = {"slip": SLIP, "rfc 1662": RFC_1662}[name]
         return lambda block, size: unescaped(block, size, escapes)

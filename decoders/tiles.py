@@ -28,6 +28,7 @@ from decoders.contents import Contents
 from decoders.crc import CrcModel
 from decoders.enveloped import is_in_one_run
 from decoders.folding import fold, folding_crc
+from decoders.hexadecimal_frames import HexadecimalLines
 from decoders.layout import ByteOrder, Layout, Sync
 from decoders.tile_frames import DELIMITED, Frames, finder
 
@@ -83,7 +84,8 @@ class TileDecoder:
     ) -> None:
         self._contents = contents
         self._folding = folding_crc(layout)
-        self._find = finder(layout, contents, sync)
+        is_text = layout.framing == "hexadecimal lines"
+        self._find = HexadecimalLines(contents.longest).find if is_text else finder(layout, contents, sync)
         self._is_cobs = layout.framing == "cobs"
         self._code = 1 if self._is_cobs else 0  # bytes in front of the contents
         self._by_length: dict[int, list[_Kind]] = {}
@@ -103,7 +105,7 @@ class TileDecoder:
             return layout.id_bits == 0 or (
                 layout.id_bits == 8 and layout.id_first_bit % 8 == 0 and not layout.address
             )
-        return layout.framing in (*DELIMITED, "sync", "ccsds")
+        return layout.framing in (*DELIMITED, "hexadecimal lines", "sync", "ccsds")
 
     def find(self, block: bytes, size: int) -> Frames:
         """What could be the frames in a block of `size` bytes and `PADDING`."""
