@@ -59,7 +59,7 @@ def operator_text(timeline: Timeline, assessment: Assessment | None, at_ns: int,
 
 def count_text(timeline: Timeline, assessment: Assessment | None, at_ns: int) -> CountText:
     """The count's words at `at_ns`."""
-    plan, state = timeline.vehicle.count, timeline.count_at(at_ns)
+    plan, state = timeline.count_plan, timeline.count_at(at_ns)
     if state is None or (plan is None and state.phase is not CountPhase.FLOWN):
         return CountText("", "", "", "", ())
     to_go_ns = state.to_go(at_ns)

@@ -59,7 +59,7 @@ def refusal(
     phase = state.phase
     moves = phase in (CountPhase.RUNNING, CountPhase.AT_ZERO)
     if plan is None:
-        return "There is no count: the vehicle file has no [count]."
+        return "There is no count: neither the vehicle file nor the station file has a [count]."
     if phase is CountPhase.FLOWN:
         return "The vehicle has lifted off: the count takes no more orders."
     if order is CountOrder.HOLD:
@@ -82,7 +82,7 @@ class Count:
     """One session's count.
 
     Args:
-        plan: From the vehicle file; None where it has none, and then only T+ is counted.
+        plan: From the station file or the vehicle file; None where neither has one, and then only T+ is counted.
         started_ns: The session's start.
         tell: Called with the time [ns] and a sentence whenever something becomes of the count.
     """

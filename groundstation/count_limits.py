@@ -1,5 +1,6 @@
 """The vehicle file as it holds at a point of the count: its limits with what differs from that point on."""
 
+from groundstation.config.count_plan import CountPlan
 from groundstation.config.vehicle import Vehicle
 from groundstation.inputs import NS_PER_S
 
@@ -10,12 +11,16 @@ class PointLimits:
     """The vehicle at each point of its count; outside the count it is the vehicle file as it stands.
 
     A point that asks for the camera in a vehicle without one changes nothing.
+
+    Args:
+        vehicle: The vehicle file.
+        plan: The count's plan; None where no count is kept.
     """
 
-    def __init__(self, vehicle: Vehicle) -> None:
+    def __init__(self, vehicle: Vehicle, plan: CountPlan | None) -> None:
         self._vehicle = vehicle
         self._from: list[tuple[int, Vehicle]] = []
-        points = () if vehicle.count is None else vehicle.count.points
+        points = () if plan is None else plan.points
         for point in sorted(points, key=lambda p: -p.from_s):
             changed = {n: value for n in _LIMITS if (value := getattr(point, n)) is not None}
             limits = vehicle.limits.model_copy(update=changed)

@@ -24,7 +24,7 @@ def refusal(action: Action, timeline: Timeline) -> str | None:
     assessment = timeline.assessment_at(timeline.now_ns)
     findings = {} if assessment is None else {finding.key: finding for finding in assessment.findings}
     if isinstance(action, CountAction):
-        return count.refusal(action.order, timeline.vehicle.count, timeline.counts[-1], assessment)
+        return count.refusal(action.order, timeline.count_plan, timeline.counts[-1], assessment)
     if isinstance(action, Note):
         return None if plain(action.text) else "The note is empty."
     finding = findings.get(action.key)

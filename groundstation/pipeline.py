@@ -7,6 +7,7 @@ grid of ticks from the session's start; the tick at time g sees everything recei
 
 from decoders.layout import Reason
 from groundstation.arrivals import Arrivals, LinkDecoder
+from groundstation.config.count_plan import CountPlan, plan_of_day
 from groundstation.config.station import Site
 from groundstation.config.telemetry import columns_of, layout_of, sources_of
 from groundstation.config.vehicle import Vehicle
@@ -39,9 +40,10 @@ class Pipeline:
         vehicle: The vehicle file.
         site: The pad's place and air.
         started_ns: The session's start; the first tick comes one tick later.
+        count: The station file's plan of the count, instead of the vehicle file's; None for that.
     """
 
-    def __init__(self, vehicle: Vehicle, site: Site, *, started_ns: int) -> None:
+    def __init__(self, vehicle: Vehicle, site: Site, *, started_ns: int, count: CountPlan | None = None) -> None:
         self._layout = layout_of(vehicle)
         self._links: dict[str, LinkDecoder] = {}
         self._motion = {packet.name: MotionReader(vehicle, packet.name) for packet in self._layout.packets}
@@ -53,8 +55,9 @@ class Pipeline:
         )
         self._order = PacketOrder(vehicle, self.timeline.restarts.append)
         self._waivers = Waivers(self._log)
-        self._count = Count(vehicle.count, started_ns, self._log)
-        self._points = PointLimits(vehicle)
+        plan = self.timeline.count_plan = plan_of_day(vehicle.count, count)
+        self._count = Count(plan, started_ns, self._log)
+        self._points = PointLimits(vehicle, plan)
         self.timeline.counts.append(self._count.state)
 
     def feed(self, item: Chunk | StationEvent) -> None:

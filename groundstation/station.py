@@ -147,7 +147,8 @@ async def run_live(
         station_text=described.station_text,
     )
     recording = SessionRecording(folders, header, vehicle=described.vehicle.name.partition(" (")[0])
-    pipeline = Pipeline(described.vehicle, described.station.site, started_ns=clock.started_ns)
+    station = described.station
+    pipeline = Pipeline(described.vehicle, station.site, started_ns=clock.started_ns, count=station.count)
     publisher = None if broker is None else Publisher(broker, token_hex(8), clock.now_ns)
     told = 0
     broken = False

@@ -123,6 +123,7 @@ class Timeline:
         self.restarts: deque[Restart] = deque(maxlen=MAX_RESTARTS)
         self.events: list[FlightEvent] = []
         self.station_events: list[StationEvent] = []
+        self.count_plan = vehicle.count
         self.counts: list[CountState] = []
         self.operator_log: list[LogLine] = []
         self.rejects: deque[RejectRecord] = deque(maxlen=MAX_REJECTS)

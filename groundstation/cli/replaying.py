@@ -23,7 +23,7 @@ def timeline_of(path: Path) -> Timeline:
         station = Station()
         if recording.station_text:
             station = parse_station(recording.station_text, file_name=f"{recording.station_name} in {path.name}")
-        pipeline = Pipeline(vehicle, station.site, started_ns=recording.started_ns)
+        pipeline = Pipeline(vehicle, station.site, started_ns=recording.started_ns, count=station.count)
         progress = Progress(f"reading {path.name}", recording.size)
         try:
             return run_through(pipeline, recording.items(), ended_ns=recording.ended_ns, progress=progress)

@@ -1,4 +1,4 @@
-"""The count's plan in a vehicle file: how long it is, where it is held, and what differs by its point."""
+"""The count's plan in a vehicle file or station file: how long it is, where it is held, what differs by its point."""
 
 from collections.abc import Iterator
 from typing import Literal
@@ -57,3 +57,15 @@ class CountPlan(FileTable):
                     yield Found((key, k, word), f"found {at_s:g} s, expected less than the start, {self.start_s:g} s")
                 elif at_s in places[:k]:
                     yield Found((key, k, word), f"found {at_s:g} s a second time, expected each once")
+
+
+def plan_of_day(vehicle: CountPlan | None, station: CountPlan | None) -> CountPlan | None:
+    """The plan to count by: the station file's, where it has one, else the vehicle file's.
+
+    What differs by a point of the count is the vehicle's own: a station's plan without points keeps those that lie
+    within it.
+    """
+    if station is None or vehicle is None or station.points:
+        return vehicle if station is None else station
+    points = tuple(point for point in vehicle.points if point.from_s <= station.start_s)
+    return station.model_copy(update={"points": points})

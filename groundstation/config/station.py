@@ -5,6 +5,7 @@ from collections.abc import Iterator
 
 from pydantic import Field
 
+from groundstation.config.count_plan import CountPlan
 from groundstation.config.filetable import Count, FileTable, Found
 from groundstation.config.quantities import Kelvins, Metres, MetresPerSecond, Pascals, Radians
 from groundstation.estimation.atmosphere import geopotential_m, standard_air
@@ -106,6 +107,9 @@ class Station(FileTable):
 
     links: tuple[str, ...] = Field(default=(), description="such as serial:/dev/ttyUSB0?baud=57600, tcp://host:port")
     site: Site = Field(default_factory=Site)
+    count: CountPlan | None = Field(
+        default=None, description="the T-minus count as it is kept at this site, instead of the vehicle file's"
+    )
     recording: Recording = Recording()
     mqtt: Mqtt = Mqtt()
     pages: Pages = Pages()

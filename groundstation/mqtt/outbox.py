@@ -64,7 +64,7 @@ class Outbox:
         self._offer_events(timeline)
         self._assessment = timeline.assessment_at(timeline.now_ns)
         self._packet_ns = timeline.last_packet_ns(timeline.now_ns)
-        counted = timeline.vehicle.count is not None or timeline.counts[-1:] != timeline.counts[:1]
+        counted = timeline.count_plan is not None or timeline.counts[-1:] != timeline.counts[:1]
         self._count = timeline.counts[-1] if timeline.counts and counted else None
 
     def take_measurements(self) -> list[Draft]:

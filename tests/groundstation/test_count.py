@@ -113,7 +113,9 @@ def test_running_count_holds_at_the_end_of_its_window() -> None:
 def test_without_a_plan_only_the_flight_is_counted() -> None:
     made = Staged(None).order(START)
     assert made.phase is CountPhase.NOT_STARTED
-    assert made.told == ["Count not changed (start). There is no count: the vehicle file has no [count]."]
+    assert made.told == [
+        "Count not changed (start). There is no count: neither the vehicle file nor the station file has a [count]."
+    ]
     assert made.tick(5, liftoff_s=3.0).clock == "T+00:02"
 
 

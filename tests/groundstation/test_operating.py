@@ -162,7 +162,7 @@ def test_points_of_the_count_add_up_and_hold_only_once_it_is_started() -> None:
         {"from": "10 s", "tilt": "5 deg", "packet_loss": 0.1, "cell_voltage_min": "3.9 V"},
     ]
     vehicle = vehicle_with(COUNT | {"point": points})
-    at = PointLimits(vehicle)
+    at = PointLimits(vehicle, vehicle.count)
     assert at.vehicle(None) is vehicle
     assert at.vehicle(31 * NS_PER_S) is vehicle
     early, late = at.vehicle(30 * NS_PER_S), at.vehicle(5 * NS_PER_S)
