@@ -27,6 +27,7 @@ LEAST_LEAN_RAD = math.radians(5.0)  # common practice, no source: sway, play and
 ASKED_LEAN_DEG = 10
 # A deflection about the other axis counts as crossed from this many times what the axis' own answers with.
 CROSSED = 3.0
+ALONE_SHARE = 0.5  # of the lean: so much about the other axis still counts as a lean about one
 STILL_S = 3.0
 LEAN_S = 4.0
 WRONG = "wrong"
@@ -92,21 +93,25 @@ def _axis(stretch: Stretch, axis: int, name: str) -> Point:
             lean,
         )
     own, other = _regressed(stretch, axis, axis), _regressed(stretch, axis, 1 - axis)
-    own_gain = 0.0 if own is None or own.action is Action.CANNOT_TELL else own.gain
-    gain = Figure(f"deflection over lean, {name} axis", round(own_gain, 2), "")
-    if other is not None and other.action is not Action.CANNOT_TELL and abs(other.gain) > CROSSED * abs(own_gain):
+    told = own is not None and own.action is not Action.CANNOT_TELL
+    own_gain = own.gain if own is not None and told else 0.0
+    # Only a lean about this axis alone says whose deflection answers it.
+    alone = _wiggle_rad(leans[:, 1 - axis]) < ALONE_SHARE * lean_rad
+    answers = other is not None and other.action is not Action.CANNOT_TELL
+    if other is not None and answers and alone and abs(other.gain) > CROSSED * abs(own_gain):
         return failed(
             f"A lean about the {name} axis moves the other axis.",
             "the two servos' plugs: they are likely swapped, or the axes under [sensors] are",
             lean,
-            gain,
+            Figure(f"the other axis' deflection over lean, {name} axis", round(other.gain, 2), ""),
         )
-    if own is None or own.action is Action.CANNOT_TELL:
+    if own is None or not told:
         return cannot_tell(
             f"The gimbal did not answer a lean of {number(lean.value, 1)} deg about its {name} axis clearly.",
             f"whether the control runs, then the {name} axis' servo, plug and horn",
             lean,
         )
+    gain = Figure(f"deflection over lean, {name} axis", round(own.gain, 2), "")
     if own.action is Action.DIVERGING:
         return failed(
             f"The gimbal's {name} axis adds to a lean: {number(own.gain, 2)} times the lean, above 0 asked for.",

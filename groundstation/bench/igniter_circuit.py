@@ -100,7 +100,7 @@ def _not_energised(stretches: Sequence[Stretch], pyro: Pyro) -> Point:
 
 
 def _open(stretch: Stretch, pyro: Pyro) -> Point:
-    value = float(np.median(_values(stretch.last(SETTLED_S), pyro)))
+    value = _settled(stretch, pyro)
     told = _told(pyro, stretch, value)
     if _is_open(stretch, pyro, value):
         return passed(f"Channel {pyro.channel} reads {told} with nothing in.")
@@ -113,7 +113,7 @@ def _open(stretch: Stretch, pyro: Pyro) -> Point:
 
 def _in_band(stretch: Stretch, pyro: Pyro, before: Stretch) -> Point:
     limit = _judged_by(stretch, pyro)[1]
-    value = float(np.median(_values(stretch.last(SETTLED_S), pyro)))
+    value = _settled(stretch, pyro)
     figure = _figure(pyro, stretch, "dummy in", value)
     told = _told(pyro, stretch, value)
     if within(value, limit):
@@ -122,8 +122,8 @@ def _in_band(stretch: Stretch, pyro: Pyro, before: Stretch) -> Point:
     for other in _igniters(stretch.timeline.vehicle):
         if other.channel == pyro.channel or not _is_open(stretch, pyro, value):
             continue
-        then = float(np.median(_values(before.last(SETTLED_S), other)))
-        now = float(np.median(_values(stretch.last(SETTLED_S), other)))
+        then = _settled(before, other)
+        now = _settled(stretch, other)
         if _is_open(before, other, then) and not _is_open(stretch, other, now):
             return failed(
                 f"The dummy in channel {pyro.channel} shows on channel {other.channel} instead.",
@@ -171,6 +171,15 @@ def _values(stretch: Stretch, pyro: Pyro) -> FloatArray:
     if not values.size:
         raise Unknown(f"No {spoken(name)} has come in the step '{stretch.key}'. Look at the radio link.", stale=True)
     return values
+
+
+def _settled(stretch: Stretch, pyro: Pyro) -> float:
+    """What a channel measured at a stretch's end, once what was done is done."""
+    values = _values(stretch.last(SETTLED_S), pyro)
+    finite = values[np.isfinite(values)]
+    if not finite.size:
+        raise Unknown(f"Channel {pyro.channel} reads no number. Look at what measures it and its wiring.")
+    return float(np.median(finite))
 
 
 def _kind(pyro: Pyro, stretch: Stretch) -> str:

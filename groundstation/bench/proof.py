@@ -1,5 +1,6 @@
 """A proof: what one walk through a bench test showed, when, in figures, and what to touch where it failed."""
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import StrEnum
@@ -73,9 +74,10 @@ def cannot_tell(text: str, look: str, *figures: Figure) -> Point:
 def proof_of_points(name: ProofName, at_ns: int, points: Sequence[Point]) -> Proof:
     """The proof that points make together: failed where one is, else cannot tell where one cannot, else passed.
 
-    The reasons are those of its outcome; what to touch first is the first of them's. No points tell nothing.
+    The reasons are those of its outcome; what to touch first is the first of them's. No points tell nothing, and a
+    figure that is no number is left out.
     """
-    figures = tuple(figure for point in points for figure in point.figures)
+    figures = tuple(f for point in points for f in point.figures if math.isfinite(f.value))
     for outcome in (ProofOutcome.FAILED, ProofOutcome.CANNOT_TELL, ProofOutcome.PASSED):
         deciding = [point for point in points if point.outcome is outcome]
         if deciding:

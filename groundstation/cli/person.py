@@ -2,6 +2,7 @@
 
 import os
 import queue
+import shutil
 import sys
 import threading
 import time
@@ -85,6 +86,7 @@ class Status:
             return
         self._next_s = now_s + (_STATUS_EVERY_S if self._over else _LINES_EVERY_S)
         if self._over:
+            text = text[: shutil.get_terminal_size().columns - 1]  # a longer one could not be written over
             self._to.write(f"\r{text.ljust(len(self._shown))}")
         else:
             self._to.write(f"{text}\n")

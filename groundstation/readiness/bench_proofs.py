@@ -44,7 +44,8 @@ def bench_proofs(window: Window) -> list[Outcome]:
     age, limit = first.age_s / DAY_S, Limit(None, proof.fresh_s / DAY_S)
     said = _SAID.get(first.holds, f"is {number(age, 1)} days old, {number(limit.greatest or 0.0, 1)} days allowed")
     others = f" So too: {', '.join(one.name for _, one in wrong[1:])}." if wrong[1:] else ""
-    text = f"The bench proof {first.name} {said}. Look at the bench: run groundstation bench … {first.name}.{others}"
+    look = f"Look at the bench: run groundstation bench … {first.name}, then begin a new session here."
+    text = f"The bench proof {first.name} {said}. {look}{others}"
     return [Outcome(Status.FAIL, text, round(age, 1), "days", limit, place=TESTS[first.name].place)]
 
 

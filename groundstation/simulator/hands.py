@@ -32,6 +32,7 @@ from groundstation.simulator.truth import BodyState
 STEP_S = 16.0
 LEAN_RAD = math.radians(9.0)
 LEAN_HZ = 0.2
+LEANS = {"lean x": (1.0, 0.0), "lean y": (0.0, 1.0)}  # shares of it about body x and y
 REST_S = 1.5  # upright at the beginning of a step, before it leans
 RIGHTING = 0.4  # deflection over lean of the simulated control, and over rate [s]
 DAMPING_S = 0.03
@@ -94,24 +95,27 @@ def _doing(
 
 def _gimbal_sign(vehicle: Vehicle, key: str, at_s: float, until_s: float) -> list[TimedFault]:
     gimbal = vehicle.gimbal
-    axis = {"lean x": 0, "lean y": 1}.get(key)
-    if gimbal is None or axis is None:
+    shares = LEANS.get(key)
+    if gimbal is None or shares is None:
         return []
+
+    def deflection_rad(lean_rad: float, rate_radps: float) -> float:
+        return max(-gimbal.limit_rad, min(gimbal.limit_rad, RIGHTING * lean_rad + DAMPING_S * rate_radps))
 
     def lean(state: BodyState, since_s: float) -> BodyState:
         turn, after_s = 2.0 * math.pi * LEAN_HZ, max(0.0, since_s - REST_S)
         angle = LEAN_RAD * math.sin(turn * after_s)
         rate = LEAN_RAD * turn * math.cos(turn * after_s) if after_s > 0.0 else 0.0
-        vector = (angle, 0.0, 0.0) if axis == 0 else (0.0, angle, 0.0)
-        attitude = product(state.attitude, from_rotation_vector(*vector))
-        wanted = max(-gimbal.limit_rad, min(gimbal.limit_rad, RIGHTING * angle + DAMPING_S * rate))
+        about_x, about_y = shares
+        attitude = product(state.attitude, from_rotation_vector(about_x * angle, about_y * angle, 0.0))
+        answer = (deflection_rad(about_x * angle, about_x * rate), deflection_rad(about_y * angle, about_y * rate))
         p, q, r = state.rate_radps
         return state._replace(
             attitude=attitude,
             force_mps2=to_body(attitude, to_local(state.attitude, state.force_mps2)),
-            rate_radps=(p + rate, q, r) if axis == 0 else (p, q + rate, r),
-            command_rad=(wanted, 0.0) if axis == 0 else (0.0, wanted),
-            gimbal_rad=(wanted, 0.0) if axis == 0 else (0.0, wanted),
+            rate_radps=(p + about_x * rate, q + about_y * rate, r),
+            command_rad=answer,
+            gimbal_rad=answer,
         )
 
     return [_doing(at_s, until_s, on_state=lean)]

@@ -197,6 +197,40 @@ def other_file(path, *changes):
     return parse_vehicle(text, file_name=path.name)
 
 
+BY_SENSE = (
+    ('resistance = ["0.8 ohm", "3.0 ohm"]', 'sense = ["2.5 V", "3.5 V"]'),
+    ('"r1",     type = "u16", unit = "mohm", scale = 10, valid = [0, 655350], meaning = "pyro_1_resistance"',
+     '"r1",     type = "u16", unit = "mV", valid = [0, 13000], meaning = "pyro_1_sense"'),
+    ('"r2",     type = "u16", unit = "mohm", scale = 10, valid = [0, 655350], meaning = "pyro_2_resistance"',
+     '"r2",     type = "u16", meaning = "pyro_2_continuity"'),
+)  # fmt: skip
+
+
+def test_circuits_are_judged_by_sense_or_continuity_where_no_resistance_is_sent(bench) -> None:
+    vehicle = other_file(EXAMPLE_VEHICLE, *BY_SENSE)
+    proof = replace(bench(CIRCUIT), vehicle=vehicle).proof()
+    assert proof.outcome is PASSED, proof.reasons
+    assert any(
+        re.match(r"Channel 1 shows continuity with the dummy in: [23]\.\d\d V\.", reason) for reason in proof.reasons
+    )
+    assert "Channel 2 shows continuity with the dummy in: closed." in proof.reasons
+    for channel, says in (
+        (1, "Channel 1 reads 0.00 V with the dummy in, 2.5 to 3.5 V allowed."),
+        (2, "Channel 2 reads open"),
+    ):
+        proof = replace(bench(CIRCUIT, faults=[f"igniter-open:{channel}@0"]), vehicle=vehicle).proof()
+        assert proof.outcome is FAILED
+        assert any(reason.startswith(says) for reason in proof.reasons), proof.reasons
+
+
+def test_lean_about_both_axes_at_once_does_not_look_like_swapped_servos(bench, monkeypatch) -> None:
+    # 5.4 deg about the one axis and four times that about the other, which the gimbal rights as well
+    leans = {"lean x": (0.6, 2.4), "lean y": (2.4, 0.6)}
+    monkeypatch.setattr("groundstation.simulator.hands.LEANS", leans)
+    proof = made(bench, SIGN, seed=77)
+    assert proof.outcome is PASSED, proof.reasons
+
+
 SWAPPED_SERVOS = (("gimbal_x_", "gimbal_s_"), ("gimbal_y_", "gimbal_x_"), ("gimbal_s_", "gimbal_y_"))
 MISDESCRIBED = [
     (SIGN, "redshank", SWAPPED_SERVOS, "A lean about the outer axis moves the other axis.", "likely swapped"),

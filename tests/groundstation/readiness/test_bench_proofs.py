@@ -113,8 +113,8 @@ def test_sentence_names_the_others_and_the_command_and_stands_where_the_part_is(
     assert finding.status is Status.FAIL
     assert finding.place is Place.GIMBAL
     assert finding.text == (
-        "The bench proof gimbal-sign was never made. Look at the bench: run groundstation bench … gimbal-sign. "
-        "So too: pin-order."
+        "The bench proof gimbal-sign was never made. Look at the bench: run groundstation bench … gimbal-sign, then "
+        "begin a new session here. So too: pin-order."
     )
 
 
