@@ -8,6 +8,7 @@ from collections.abc import Iterable
 
 from groundstation.bench.kept import KeptLineError, KeptProof, kept_of, line_of
 from groundstation.bench.proof import ProofOutcome
+from groundstation.bench.standing import that_count
 from groundstation.bench.store import ProofFile
 from groundstation.bench.walk import Mark, Said
 from groundstation.config.bench_plan import ProofName
@@ -45,9 +46,10 @@ def walk_marks(events: Iterable[StationEvent], proof: ProofName) -> list[Mark]:
 
 
 def looks_at(known: ProofFile, file_name: str) -> tuple[Look, ...]:
-    """What is told of a file of proofs at a session's start: each proof as it is kept, then how the file stands."""
+    """What is told of a file of proofs at a session's start: each proof that counts, then how the file stands."""
     proofs = [
-        Look(EventKind.BENCH_PROOF, kept.proof.outcome is ProofOutcome.PASSED, line_of(kept)) for kept in known.kept
+        Look(EventKind.BENCH_PROOF, kept.proof.outcome is ProofOutcome.PASSED, line_of(kept))
+        for kept in that_count(known.kept)
     ]
     text = f"{file_name} holds {_counted(len(known.kept), 'bench proof')}"
     if known.faults:

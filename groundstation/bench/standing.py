@@ -68,6 +68,20 @@ def standing(
     return Standing(name, Holds.FRESH if age_s <= fresh_s else Holds.OLD, newest, age_s)
 
 
+def that_count(kept: Sequence[KeptProof]) -> tuple[KeptProof, ...]:
+    """Those of many that `standing` can ever go by, in their order.
+
+    Of each proof and configuration they are the newest that passed or failed, and the newest that could not tell.
+    """
+    newest: dict[tuple[ProofName, str, bool], KeptProof] = {}
+    for one in kept:
+        key = one.proof.name, one.configuration, one.proof.outcome is ProofOutcome.CANNOT_TELL
+        if key not in newest or one.proof.at_ns >= newest[key].proof.at_ns:
+            newest[key] = one
+    counting = {id(one) for one in newest.values()}
+    return tuple(one for one in kept if id(one) in counting)
+
+
 def _newest(kept: Sequence[KeptProof]) -> KeptProof | None:
     newest = None
     for one in kept:

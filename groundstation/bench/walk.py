@@ -17,6 +17,8 @@ from groundstation.readiness.window import Unknown, Window
 from groundstation.table import FloatArray
 from groundstation.timeline import Timeline
 
+AWAITED_S = 2.0  # at a step's beginning, in which it is no news that nothing has come yet
+
 
 class Said(StrEnum):
     """What a mark stands for."""
@@ -191,7 +193,8 @@ def guide(test: BenchTest, timeline: Timeline, marks: Sequence[Mark], now_ns: in
     try:
         seen = test.watch(Stretch(step.key, began_ns, now_ns, timeline))
     except Unknown as unknown:
-        seen = Seen(unknown.text)
+        awaited = now_ns - began_ns < round(AWAITED_S * NS_PER_S)
+        seen = Seen("packets are awaited" if awaited else unknown.text)
     enough = {Ends.BY_PERSON: False, Ends.WHEN_SEEN: seen.enough, Ends.AFTER_TIME: True}[step.ends]
     return Guidance(step, len(done) + 1, len(steps), began_ns, seen.text, left_s, enough=enough and left_s == 0.0)
 

@@ -1,10 +1,12 @@
 from dataclasses import replace
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from groundstation.bench.kept import KeptProof
 from groundstation.bench.proof import Proof, ProofOutcome
-from groundstation.bench.standing import CLOCKS_DIFFER_S, Holds, standing
+from groundstation.bench.standing import CLOCKS_DIFFER_S, Holds, standing, that_count
 from groundstation.config.bench_plan import ProofName
 from groundstation.inputs import NS_PER_S
 
@@ -60,6 +62,27 @@ def test_proof_of_another_configuration_counts_only_where_there_is_none_of_this(
     assert holds(kept(PASSED, 50.0), other) is Holds.FRESH
     assert holds(kept(FAILED, 50.0), other) is Holds.FAILED
     assert holds(kept(CANNOT_TELL, 50.0), other) is Holds.CANNOT_TELL
+
+
+@given(
+    st.lists(
+        st.builds(
+            lambda outcome, age_s, name, mark: KeptProof(
+                Proof(name, NOW_NS - age_s * NS_PER_S, outcome, (), ()), mark, "", "", ""
+            ),
+            st.sampled_from(ProofOutcome),
+            st.integers(-200, 1200),
+            st.sampled_from([ProofName.PIN_ORDER, ProofName.RANGE_WALK]),
+            st.sampled_from(["this", "other"]),
+        ),
+        max_size=12,
+    )
+)
+def test_proofs_that_count_stand_as_all_of_them_do(all_kept: list[KeptProof]) -> None:
+    counting = that_count(all_kept)
+    assert len(counting) <= 8
+    for name in (ProofName.PIN_ORDER, ProofName.RANGE_WALK):
+        assert holds(*counting, name=name) is holds(*all_kept, name=name)
 
 
 def test_old_failure_is_a_failure() -> None:

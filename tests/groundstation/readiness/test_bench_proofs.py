@@ -146,14 +146,15 @@ def test_event_that_cannot_be_read_counts_for_nothing(pad) -> None:
     assert "gimbal-sign was never made" in p.finding("bench_proofs").text
 
 
-def test_events_tell_each_proof_then_the_file_with_its_faulty_lines(pad) -> None:
+def test_events_tell_the_proofs_that_count_then_how_the_file_stands(pad) -> None:
     vehicle = asking(pad(), told=False).vehicle
     one = kept(vehicle, SIGN)
     failed = replace(one, proof=replace(one.proof, outcome=ProofOutcome.FAILED))
-    looks = looks_at(ProofFile((one, failed), ()), "x-bench.jsonl")
+    untold = replace(one, proof=replace(one.proof, outcome=ProofOutcome.CANNOT_TELL))
+    looks = looks_at(ProofFile((one, failed, untold), ()), "x-bench.jsonl")
     assert [(look.kind, look.ok) for look in looks] == [
-        (EventKind.BENCH_PROOF, True),
+        (EventKind.BENCH_PROOF, False),
         (EventKind.BENCH_PROOF, False),
         (EventKind.BENCH_FILE, True),
     ]
-    assert looks[-1].text == "x-bench.jsonl holds 2 bench proofs"
+    assert looks[-1].text == "x-bench.jsonl holds 3 bench proofs"
