@@ -5,6 +5,7 @@ It belongs to the packet it came with, so it is read into columns of that packet
 
 import re
 import struct
+from collections.abc import Mapping
 from dataclasses import replace
 from typing import Literal
 
@@ -70,7 +71,7 @@ def hexadecimal_lines_around(layout: Layout) -> Delimited:
     """
     envelope = layout.envelope
     names = [item.name for item in envelope.fields]
-    marks = _MARK.findall(envelope.line)
+    marks = line_marks(envelope.line)
     named = [mark for mark in marks if mark]
     if sorted(named) != sorted([*names, "packet"]):
         expected = ", ".join(f"{{{name}}}" for name in ("packet", *names))
@@ -80,7 +81,7 @@ def hexadecimal_lines_around(layout: Layout) -> Delimited:
         raise LayoutError("found other fields, expected 64-bit floats in hexadecimal lines", where="receiver")
     order: Literal["<", ">"] = "<" if layout.byte_order.value == "little" else ">"
     code = f"{order}{len(names)}d"
-    pattern = _pattern(envelope.line, names)
+    pattern = line_pattern(envelope.line, names)
 
     def decode(frame: bytes) -> bytes:
         found = pattern.fullmatch(frame.rstrip(b"\r"))
@@ -93,18 +94,33 @@ def hexadecimal_lines_around(layout: Layout) -> Delimited:
     def encode(contents: bytes) -> bytes:
         at = len(contents) - envelope.after
         numbers = dict(zip(names, struct.unpack(code, contents[at:]), strict=True))
-        told = {name: f"{number:g}" for name, number in numbers.items()}
-        told |= {"packet": stuffing.hex_encode(contents[:at]).decode("ascii"), "": "0"}
-        return _MARK.sub(lambda mark: told[mark[1]], envelope.line).encode("ascii") + b"\r"
+        return written_line(envelope.line, numbers, stuffing.hex_encode(contents[:at])) + b"\r"
 
-    longest_text = len(envelope.line) + _LONGEST_NUMBER * len(names) + _LONGEST_OTHER * (len(marks) - len(named)) + 1
+    longest_text = longest_line(envelope.line, len(names)) + 1
     return Delimited(
         layout.framing, b"\n", encode, decode, lambda contents: stuffing.longest_hex(contents) + longest_text
     )
 
 
-def _pattern(line: str, names: list[str]) -> re.Pattern[bytes]:
-    """What a line must be."""
+def line_marks(line: str) -> list[str]:
+    """The names in braces of a line, in their order; empty for what stands for anything."""
+    return _MARK.findall(line)
+
+
+def written_line(line: str, numbers: Mapping[str, float], packet: bytes = b"") -> bytes:
+    """The line with these numbers and a packet's digits in their places."""
+    told = {name: f"{number:g}" for name, number in numbers.items()}
+    told |= {"packet": packet.decode("ascii"), "": "0"}
+    return _MARK.sub(lambda mark: told[mark[1]], line).encode("ascii")
+
+
+def longest_line(line: str, numbers: int) -> int:
+    """Characters of the longest line of that form, without a packet's digits and the line's end."""
+    return len(line) + _LONGEST_NUMBER * numbers + _LONGEST_OTHER * line_marks(line).count("")
+
+
+def line_pattern(line: str, names: list[str]) -> re.Pattern[bytes]:
+    """What a line must be; the group `v0` and so on for each of the names."""
     text, at = "", 0
     for mark in _MARK.finditer(line):
         text += re.escape(line[at : mark.start()])

@@ -188,6 +188,10 @@ class Envelope:
     instead: the line is as this says, with {packet} for the packet, {name} for a number of that name and {} for
     anything without a blank or comma; the fields are then 64-bit floats, all of them after the packet.
 
+    With a `line` and a binary framing they are a line of text by itself, which stands directly in front of the frame
+    where the floats stand `before` the packet, directly behind it where they stand `after`; a packet without such a
+    line has NaN. `checksum_from` then counts as if there were no envelope.
+
     The last `behind` of the bytes after a packet stand behind the delimiter of its frame instead of inside the frame
     (framings with stuffed bytes).
     """

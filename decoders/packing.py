@@ -10,6 +10,7 @@ from decoders.errors import LayoutError
 from decoders.fields import float_bytes, place_of, raw_for, raw_limits, text_place
 from decoders.framing import contents_of, framing
 from decoders.layout import Field, Layout, Packet, WireKind
+from decoders.line_beside import LineBeside, is_beside, without_line
 from decoders.quaternion import fraction_bits, packed
 
 __all__ = ["FrameEncoder", "raw_limits"]
@@ -20,11 +21,14 @@ class FrameEncoder:
 
     def __init__(self, layout: Layout) -> None:
         self._layout = layout
+        self._line = LineBeside(layout) if is_beside(layout) else None
+        if self._line is not None:
+            layout = without_line(layout)
         self._framing = framing(layout)
         self._contents = contents_of(layout, self._framing)
         self._packets = {packet.name: packet for packet in layout.packets}
         self._plans: dict[str, _Plan] = {}
-        envelope = layout.envelope.fields
+        envelope = self._layout.envelope.fields
         self._around = [_Slot(layout, "receiver", e) for item in envelope for e in item.elements]
         self._around_columns = {name for item in envelope for name in item.columns}
 
@@ -45,6 +49,10 @@ class FrameEncoder:
         if self._around:
             within = {name: value for name, value in values.items() if name not in self._around_columns}
             contents = self._contents.with_room(self.body(packet_name, within))
+            if self._line is not None:
+                self._framing.prepare(contents)
+                frame = self._framing.encode(self._contents.seal(contents))
+                return self._line.put_beside(frame, self._received(values))
             put_around(contents, self._layout, self._contents, self._received(values))
         else:
             contents = self._contents.with_room(self.body(packet_name, values))
