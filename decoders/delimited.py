@@ -7,8 +7,10 @@ from decoders.contents import Contents
 from decoders.cutting import Cut, Cutter, LongRun, Stretch
 from decoders.errors import FrameError
 from decoders.layout import Reason
-from decoders.status_lines import first_line, told
+from decoders.status_lines import LONGEST_LINE, first_line, told
 
+_LINE_END = b"\n"
+_BLANK = b"\r\t "
 
 @dataclass(frozen=True, slots=True)
 class Delimited:
@@ -52,19 +54,21 @@ class Delimited:
 
     def cutter(self, contents: Contents) -> Cutter:
         """A cutter at the delimiter."""
-        return DelimitedCutter(self.delimiter, self.longest(contents.longest))
+        blank = _BLANK if self.delimiter == _LINE_END else b""
+        return DelimitedCutter(self.delimiter, self.longest(contents.longest), blank)
 
 
 class DelimitedCutter:
     """Cuts a stream after each delimiter; empty frames are passed over, and those of nothing but `blank` bytes.
 
     Holds back at most `longest` bytes, or a line of text. A longer run without a delimiter is a stretch, and cutting
-    goes on after the next delimiter; but lines of text that it begins with are stretches by themselves.
+    goes on after the next delimiter; but lines of text that it begins with are stretches by themselves. Where lines
+    are frames, a frame may be as long as any line of text.
     """
 
     def __init__(self, delimiter: bytes, longest: int, blank: bytes = b"") -> None:
         self.delimiter = delimiter
-        self._longest = longest
+        self._longest = max(longest, LONGEST_LINE) if delimiter == _LINE_END else longest
         self._blank = blank
         self._pending = b""  # the unfinished frame; empty while a run is too long
         self._start = 0  # of the unfinished frame
@@ -148,7 +152,7 @@ class DelimitedCutter:
 
     def _without_lines(self, held: bytes, place: int, cut: Cut) -> tuple[bytes, int, bool]:
         """What is left of too many bytes without the lines of text in front, its place, and whether it is a line."""
-        while len(held) > self._longest and self.delimiter != b"\n":
+        while len(held) > self._longest and self.delimiter != _LINE_END:
             end = first_line(held, self._longest)
             if end <= 0:
                 return held, place, end < 0

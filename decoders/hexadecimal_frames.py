@@ -7,6 +7,7 @@ at an even or an odd place, so there are two runs of bytes, and a frame is taken
 import numpy as np
 from numpy.typing import NDArray
 
+from decoders.status_lines import LONGEST_LINE
 from decoders.stuffing import longest_hex
 from decoders.tile_frames import Frames, between
 
@@ -27,7 +28,7 @@ class HexadecimalLines:
     """
 
     def __init__(self, longest: int) -> None:
-        self._longest_line = longest_hex(longest)
+        self._longest_line = max(longest_hex(longest), LONGEST_LINE)
 
     def find(self, block: bytes, size: int) -> Frames:
         """The candidates in a block of so many bytes, and padding; see `decoders.tile_frames.finder`."""

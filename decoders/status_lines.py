@@ -4,6 +4,7 @@ Such a line has no delimiter of the frames around it: it stands in front of the 
 """
 
 _PRINTABLE = bytes([*range(0x20, 0x7F), 0x09, 0x0A, 0x0D, 0x1B])  # with the escape of coloured text (ECMA-48)
+_FEWEST = 4  # bytes of a line that a damaged frame does not begin with by chance
 _MOST_TRIED = 16  # ends of lines in front of one frame, the last ones: each costs an attempt to decode
 
 
@@ -29,9 +30,20 @@ def told(raw: bytes) -> str:
     return f"found text, not a frame: {raw.decode('ascii').strip()[:80]!r}"
 
 
+def is_printable(raw: bytes) -> bool:
+    """Whether all of it could stand in a line of text."""
+    return not raw.translate(None, _PRINTABLE)
+
+
 def is_text(raw: bytes, length: int) -> bool:
     """Whether bytes of that length, of which `raw` are the first, are lines of printable ASCII as far as is known."""
-    return (b"\n" in raw or length > len(raw)) and not raw.translate(None, _PRINTABLE)
+    return (b"\n" in raw or length > len(raw)) and is_printable(raw)
+
+
+def text_in_front(frame: bytes) -> int:
+    """Bytes of the lines of text that a damaged frame begins with, something else behind them; 0 if it does not."""
+    end = next(iter(ends_of_lines(frame)), 0)
+    return end if _FEWEST <= end < len(frame) else 0
 
 
 def ends_of_lines(frame: bytes) -> list[int]:

@@ -131,6 +131,10 @@ class TextLines:
         """The fields of a packet in the order of their values in a line."""
         return self._fields[packet.id]
 
+    def is_number(self, token: bytes) -> bool:
+        """Whether this is a number, and not a letter or nothing."""
+        return bool(_NUMBER.fullmatch(token))
+
     def _checked(self, frame: bytes) -> bytes:
         """The line without its opening, line end and checksum."""
         line = frame.rstrip(b"\r")

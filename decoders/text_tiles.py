@@ -17,6 +17,7 @@ from decoders.decimals import FRONT, Bools, IntArray, Text, floats, wholes
 from decoders.errors import LineError
 from decoders.layout import ByteOrder, Envelope, Field, Layout, Packet, WireKind
 from decoders.line_checksums import LineChecksums
+from decoders.status_lines import LONGEST_LINE
 from decoders.text import TALKER, TextLines, tag_of
 from decoders.tiles import Harvest, Harvested, left_over
 
@@ -83,6 +84,7 @@ class LineTiles:
 
     def __init__(self, layout: Layout, lines: TextLines, readers: Sequence[Mapping[int, RowReader]]) -> None:
         self._lines = lines
+        self._longest = max(lines.longest, LONGEST_LINE)
         self._checksums = LineChecksums(layout, lines.checksum)
         self._order = layout.byte_order
         self._id_size = layout.id_bits // 8
@@ -158,7 +160,7 @@ class LineTiles:
         stop_of = end - (data[end - 1] == _RETURN)
         opening = self._lines.style.opening
         begins = start + len(opening)
-        sound = (start >= FRONT) & (end - start <= self._lines.longest) & (begins < stop_of)
+        sound = (start >= FRONT) & (end - start <= self._longest) & (begins < stop_of)
         if opening:
             first = data[start]
             sound &= (first == opening[0]) | (first == ord("!"))

@@ -26,6 +26,7 @@ from decoders.layout import (
     WireKind,
 )
 from decoders.packing import FrameEncoder
+from decoders.status_lines import LONGEST_LINE
 from decoders.stream import StreamDecoder
 
 LONG = Packet(
@@ -207,7 +208,7 @@ def test_random_bytes_are_rejected_within_bounded_memory(layout):
     for _ in range(30):
         part = decoder.feed(rng.bytes(1000))
         accepted += sum(len(table) for table in part.tables)
-        assert all(len(reject.raw) <= 3 * 40 for reject in part.rejects)
+        assert all(len(reject.raw) <= LONGEST_LINE for reject in part.rejects)
     assert (
         accepted <= 2
     )  # CRC-16 behind an id and, without a sync word, at every place: 30,000 / 128 / 65,536 expected

@@ -72,3 +72,21 @@ def test_damaged_frame_behind_a_line_is_damage():
     line, damaged = StreamDecoder(PLAIN).feed(b"\0a line of text\n" + frame).rejects
     assert (line.reason, line.raw) == (Reason.TEXT, b"a line of text\n")
     assert damaged.reason is Reason.CHECKSUM
+
+
+@pytest.mark.parametrize("name", ["cobs", "rfc 1662"])
+@given(number=st.integers(0, 2**32 - 1), size=st.sampled_from([1, 3, 1000]), bit=st.integers(0, 7))
+def test_short_line_in_front_of_a_damaged_frame_is_told_apart_from_it(name, number, size, bit):
+    layout = FRAMINGS[name]
+    frame = FrameEncoder(dataclasses.replace(layout, checksum="CRC-32/ISO-HDLC")).encode("p", {"x": number})
+    layout = dataclasses.replace(layout, checksum="CRC-32/ISO-HDLC")
+    start = 1 if name == "rfc 1662" else 0  # without the delimiter that some send in front
+    damaged = bytearray(frame[start:])
+    damaged[1] ^= 1 << bit
+    stream = FrameEncoder(layout).encode("p", {"x": 1}) + b"up 3\n" + bytes(damaged)
+    decoder = StreamDecoder(layout)
+    parts = [decoder.feed(stream[at : at + size]) for at in range(0, len(stream), size)] + [decoder.finish()]
+    rejects = [reject for part in parts for reject in part.rejects]
+    assert (rejects[0].reason, rejects[0].raw) == (Reason.TEXT, b"up 3\n")
+    assert Reason.TEXT not in {reject.reason for reject in rejects[1:]}
+    assert len(rejects) > 1
