@@ -4,21 +4,21 @@
 are byte offsets in the whole stream. There is no time here: whoever feeds it knows when which byte came.
 """
 
-from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
-from typing import Any
+from collections.abc import Iterator, Sequence
 
 import numpy as np
-from numpy.typing import NDArray
 
 from decoders.contents import NO_PACKET, Verdict
 from decoders.cutting import Cut, Stretch
+from decoders.decoded import Decoded, PacketTable, merged
 from decoders.delimited import Delimited, DelimitedCutter
 from decoders.enveloped import readers_of
 from decoders.errors import FrameError, LineError
 from decoders.framing import BINARY, contents_of, framing
-from decoders.layout import Layout, Packet, Reason, Reject
-from decoders.status_lines import ends_of_lines, is_text, text_in_front, told
+from decoders.joining import LineJoiner
+from decoders.layout import Layout, Reason, Reject
+from decoders.line_beside import LineBeside, is_beside, without_line
+from decoders.status_lines import LONGEST_LINE, ends_of_lines, is_text, text_in_front, told
 from decoders.synchronised import HuntingCutter, Synchronised
 from decoders.text import TextLines
 from decoders.text_status import status_test
@@ -27,34 +27,7 @@ from decoders.tiles import LEAST_BLOCK, Harvest, TileDecoder
 from decoders.trailing import Trailed, TrailedCutter
 from decoders.trailing_tiles import TrailedTiles
 
-IntArray = NDArray[np.int64]
-
-
-@dataclass(frozen=True, slots=True)
-class PacketTable:
-    """Packets of one kind, in the order they came.
-
-    start: (n,) offset of the frame's first byte. end: (n,) offset after its last byte, delimiter included.
-    columns: by name, (n,) each (see `decoders.layout.Field.columns`); scaled fields float64 in the field's unit,
-    others in their raw type; what an optional tail may lack is float64, NaN where it is missing. What the receiver
-    has put around the packets comes last.
-    """
-
-    packet: Packet
-    start: IntArray
-    end: IntArray
-    columns: Mapping[str, NDArray[Any]]
-
-    def __len__(self) -> int:
-        return int(self.start.shape[0])
-
-
-@dataclass(frozen=True, slots=True)
-class Decoded:
-    """What came of one feed: a table for each kind of packet that came, in the layout's order, and the rejects."""
-
-    tables: tuple[PacketTable, ...]
-    rejects: tuple[Reject, ...]
+__all__ = ["Decoded", "PacketTable", "StreamDecoder"]
 
 
 class StreamDecoder:
@@ -65,6 +38,9 @@ class StreamDecoder:
     """
 
     def __init__(self, layout: Layout) -> None:
+        line = LineBeside(layout) if is_beside(layout) else None
+        if line is not None:
+            layout = without_line(layout)
         self._layout = layout
         self._framing = framing(layout)
         self._contents = contents_of(layout, self._framing)
@@ -80,26 +56,38 @@ class StreamDecoder:
             self._tiles = TrailedTiles(layout, self._framing, self._contents)
         elif isinstance(self._framing, TextLines) and LineTiles.takes(layout, self._framing):
             self._tiles = LineTiles(layout, self._framing, self._readers)
+        self._joiner: LineJoiner | None = None
+        if line is not None:
+            longest = self._contents.longest
+            if isinstance(self._framing, Delimited):
+                longest = self._framing.longest(longest)
+            self._joiner = LineJoiner(line, layout.packets, held_back=max(longest, LONGEST_LINE) + 2)
         self._opened_at = 0  # a frame that starts right here may be torn
 
     def feed(self, data: bytes) -> Decoded:
         """Take in the next bytes; never raises on their account."""
+        decoded = self._fed(data)
+        return decoded if self._joiner is None else self._joiner.taken(data, decoded)
+
+    def finish(self) -> Decoded:
+        """The stream has ended: what is left of an unfinished frame is a reject."""
+        decoded = self._decoded(self._cutter.end(), ())
+        return decoded if self._joiner is None else self._joiner.ended(decoded)
+
+    def restart(self) -> Decoded:
+        """The link broke and came back: an unfinished frame is a reject, and the next may be torn at its start."""
+        decoded = self.finish()
+        self._opened_at = self._cutter.offset
+        return decoded
+
+    def _fed(self, data: bytes) -> Decoded:
+        """What came of the next bytes, without the receiver's lines of text beside packets."""
         if self._tiles is not None and len(data) >= LEAST_BLOCK:
             if isinstance(self._cutter, DelimitedCutter | TrailedCutter):
                 return self._feed_block(self._tiles, self._cutter, data)
             if isinstance(self._cutter, HuntingCutter) and isinstance(self._tiles, TileDecoder):
                 return self._feed_hunted(self._tiles, self._cutter, data)
         return self._decoded(self._cutter.take(data), ())
-
-    def finish(self) -> Decoded:
-        """The stream has ended: what is left of an unfinished frame is a reject."""
-        return self._decoded(self._cutter.end(), ())
-
-    def restart(self) -> Decoded:
-        """The link broke and came back: an unfinished frame is a reject, and the next may be torn at its start."""
-        decoded = self._decoded(self._cutter.end(), ())
-        self._opened_at = self._cutter.offset
-        return decoded
 
     def _feed_block(
         self, tiles: TileDecoder | TrailedTiles | LineTiles, cutter: DelimitedCutter | TrailedCutter, data: bytes
@@ -155,7 +143,7 @@ class StreamDecoder:
         if len(rejects) > 1:
             rejects.sort(key=lambda reject: reject.start)
         if harvests or len(tables) > len({table.packet.id for table in tables}):
-            tables = self._merged([*harvests, *tables])
+            tables = merged(self._layout.packets, [*harvests, *tables])
         return Decoded(tuple(tables), tuple(rejects))
 
     def _tables(
@@ -223,20 +211,6 @@ class StreamDecoder:
         elif start == self._opened_at:
             reason, text = _torn(text)
         return Reject(reason, start, cut.ends[place], text, frame)
-
-    def _merged(self, tables: list[PacketTable]) -> list[PacketTable]:
-        """One table for each kind of packet, in the layout's order."""
-        merged = []
-        for packet in self._layout.packets:
-            mine = [table for table in tables if table.packet is packet]
-            if len(mine) > 1:
-                start = np.concatenate([table.start for table in mine])
-                order = np.argsort(start, kind="stable")
-                end = np.concatenate([table.end for table in mine])
-                columns = {n: np.concatenate([t.columns[n] for t in mine])[order] for n in mine[0].columns}
-                mine = [PacketTable(packet, start[order], end[order], columns)]
-            merged.extend(mine)
-        return merged
 
 
 def _torn(text: str) -> tuple[Reason, str]:
