@@ -6,16 +6,11 @@ Both enter a session as `StationEvent`s and in no other way, so that a replay ju
 import re
 from collections.abc import Iterable
 
-from groundstation.bench.kept import KeptLineError, KeptProof, kept_of, line_of
-from groundstation.bench.proof import ProofOutcome
-from groundstation.bench.standing import that_count
-from groundstation.bench.store import ProofFile
+from groundstation.bench.kept import KeptLineError, KeptProof, kept_of
 from groundstation.bench.walk import Mark, Said
 from groundstation.config.bench_plan import ProofName
 from groundstation.inputs import EventKind, StationEvent
-from groundstation.laptop import Look
 
-FAULTS_TOLD = 3
 _MARK = re.compile(rf"(?P<proof>{'|'.join(ProofName)}): (?P<said>{'|'.join(Said)})(?:, (?P<text>\S.*))?")
 
 
@@ -43,24 +38,6 @@ def walk_marks(events: Iterable[StationEvent], proof: ProofName) -> list[Mark]:
             marks = []
         marks.append(mark)
     return marks
-
-
-def looks_at(known: ProofFile, file_name: str) -> tuple[Look, ...]:
-    """What is told of a file of proofs at a session's start: each proof that counts, then how the file stands."""
-    proofs = [
-        Look(EventKind.BENCH_PROOF, kept.proof.outcome is ProofOutcome.PASSED, line_of(kept))
-        for kept in that_count(known.kept)
-    ]
-    text = f"{file_name} holds {_counted(len(known.kept), 'bench proof')}"
-    if known.faults:
-        first = "; ".join(map(str, known.faults[:FAULTS_TOLD]))
-        more = f"; and {len(known.faults) - FAULTS_TOLD} more" if len(known.faults) > FAULTS_TOLD else ""
-        text += f", and {_counted(len(known.faults), 'line')} that cannot be read: {first}{more}"
-    return (*proofs, Look(EventKind.BENCH_FILE, not known.faults, text))
-
-
-def _counted(count: int, what: str) -> str:
-    return f"{count} {what}" if count == 1 else f"{count} {what}s"
 
 
 def kept_in(events: Iterable[StationEvent]) -> tuple[KeptProof, ...]:

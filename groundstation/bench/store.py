@@ -10,9 +10,14 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from groundstation.bench.kept import MOST_CHARACTERS, KeptLineError, KeptProof, kept_of, line_of
+from groundstation.bench.proof import ProofOutcome
+from groundstation.bench.standing import that_count
 from groundstation.errors import GroundstationError
+from groundstation.inputs import EventKind
+from groundstation.laptop import Look
 from groundstation.recording_place import name_in_files
 
+FAULTS_TOLD = 3
 MOST_BYTES = 64 << 20  # some ten thousand proofs have a tenth of that
 
 
@@ -94,6 +99,24 @@ def keep_proof(path: Path, kept: KeptProof) -> None:
         raise ProofFileError(f"cannot write {path}: {error.strerror or error}", path=path) from error
     finally:
         os.close(descriptor)
+
+
+def looks_at(known: ProofFile, file_name: str) -> tuple[Look, ...]:
+    """What is told of a file of proofs at a session's start: each proof that counts, then how the file stands."""
+    proofs = [
+        Look(EventKind.BENCH_PROOF, kept.proof.outcome is ProofOutcome.PASSED, line_of(kept))
+        for kept in that_count(known.kept)
+    ]
+    text = f"{file_name} holds {_counted(len(known.kept), 'bench proof')}"
+    if known.faults:
+        first = "; ".join(map(str, known.faults[:FAULTS_TOLD]))
+        more = f"; and {len(known.faults) - FAULTS_TOLD} more" if len(known.faults) > FAULTS_TOLD else ""
+        text += f", and {_counted(len(known.faults), 'line')} that cannot be read: {first}{more}"
+    return (*proofs, Look(EventKind.BENCH_FILE, not known.faults, text))
+
+
+def _counted(count: int, what: str) -> str:
+    return f"{count} {what}" if count == 1 else f"{count} {what}s"
 
 
 def _append(descriptor: int, data: bytes, size: int) -> None:

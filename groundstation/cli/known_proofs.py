@@ -2,8 +2,7 @@
 
 from pathlib import Path
 
-from groundstation.bench.events import looks_at
-from groundstation.bench.store import ProofFileError, proof_file_path, read_proofs
+from groundstation.bench.store import ProofFileError, looks_at, proof_file_path, read_proofs
 from groundstation.config.station import Station
 from groundstation.config.vehicle import Vehicle
 from groundstation.inputs import EventKind

@@ -3,11 +3,10 @@ from dataclasses import replace
 import pytest
 
 from groundstation.bench.configuration import configuration
-from groundstation.bench.events import looks_at
 from groundstation.bench.kept import KeptProof
 from groundstation.bench.proof import Proof, ProofOutcome
 from groundstation.bench.register import TESTS
-from groundstation.bench.store import ProofFile
+from groundstation.bench.store import ProofFile, looks_at
 from groundstation.config.bench_plan import ProofName
 from groundstation.config.vehicle import Place, Vehicle
 from groundstation.inputs import NS_PER_S, EventKind
