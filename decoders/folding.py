@@ -34,20 +34,26 @@ def _right(row: Planes, bits: int) -> Planes:
     return shifted
 
 
-def fold(rows: Planes, *, lowest_first: bool) -> None:
+def fold(rows: Planes, *, lowest_first: bool, message: Planes | None = None) -> None:
     """Divide each column of bytes, a polynomial over GF(2) with its highest terms first, by P(x).
 
     The remainder is left in the last two rows; the others are spoilt. With `lowest_first` a byte's lowest bit is its
-    highest term.
+    highest term. A message given apart stays as it is; the rows, as many, are then nothing but working memory.
     """
+    if message is None:
+        message = rows
+    else:
+        rows[:16] = message[:16]
     # towards a byte's highest term and its lowest
     up, down = (_right, _left) if lowest_first else (_left, _right)
     left, at = rows.shape[0], 0
     while left > 16:  # x^128 = x^96 + x^40 + 1 modulo P(x)^8: 4, 11 and 16 bytes on
         count = min(4, left - 16)
         top = rows[at : at + count]
-        for on in (4, 11, 16):
+        for on in (4, 11):
             rows[at + on : at + on + count] ^= top
+        last = slice(at + 16, at + 16 + count)
+        np.bitwise_xor(message[last], top, out=rows[last])
         left, at = left - count, at + count
     while left > 8:  # x^64 = x^48 + x^20 + 1 modulo P(x)^4: 2, 5 1/2 and 8 bytes on
         count = min(2, left - 8)
