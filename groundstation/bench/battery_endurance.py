@@ -18,6 +18,7 @@ from groundstation.config.bench_plan import BenchPlan, ProofName
 from groundstation.config.vehicle import Place, Vehicle
 from groundstation.estimation.battery import drawn_c, endurance, pack_from_reading
 from groundstation.readiness.finding import Limit
+from groundstation.readiness.window import Unknown
 from groundstation.readiness.words import allowed, number
 from groundstation.table import FloatArray
 
@@ -53,10 +54,11 @@ def _steps(camera_on: float, vehicle: Vehicle) -> tuple[Step, ...]:
 def _watch(stretch: Stretch) -> Seen:
     window = stretch.window
     per_cell = window.need(_VOLTAGE) / window.vehicle.battery.cells
+    current = f", {number(window.need(_CURRENT), 2)} A" if window.in_layout(_CURRENT) else ""
     camera = ""
     if window.vehicle.camera is not None:
         camera = f", camera {'on' if window.need(_CAMERA) == 1.0 else 'off'}"
-    return Seen(f"{number(per_cell, 2)} V per cell, {number(window.need(_CURRENT), 2)} A{camera}")
+    return Seen(f"{number(per_cell, 2)} V per cell{current}{camera}")
 
 
 def _judge(camera_on: float, stretches: Sequence[Stretch]) -> list[Point]:
@@ -86,7 +88,7 @@ def _unbroken(run: Stretch) -> Point:
     long = Figure("length of the run", round(run.seconds / S_PER_MINUTE, 2), "min")
     if long.value < round(asked.least or 0.0, 2):
         return cannot_tell(f"The run lasted {number(long.value, 1)} min, {allowed(asked, 1, 'min')}.", "", long)
-    t_s, _ = _rows(run)
+    t_s, _ = _volts(run)
     edges = np.concatenate([[-run.seconds], t_s, [0.0]])
     gap_s = float(np.max(np.diff(edges)))
     if gap_s > LONGEST_GAP_S:
@@ -100,7 +102,7 @@ def _unbroken(run: Stretch) -> Point:
 
 def _least_voltage(run: Stretch) -> Point:
     vehicle = run.timeline.vehicle
-    _, (volts, _) = _rows(run)
+    _, volts = _volts(run)
     least_v, greatest_v = (float(v) / vehicle.battery.cells for v in (np.min(volts), np.max(volts)))
     if greatest_v > vehicle.limits.cell_voltage_max_v:
         most = allowed(Limit(None, vehicle.limits.cell_voltage_max_v), 2, "V")
@@ -130,9 +132,11 @@ def _camera_draw(run: Stretch) -> Point:
     vehicle = run.timeline.vehicle
     band = None if vehicle.camera is None else vehicle.camera.current_a
     board_a = vehicle.loads.board_a
-    if band is None or board_a is None:
-        return passed("The vehicle file gives no currents to judge the camera's draw by.")
-    t_s, (_, amperes) = _rows(run)
+    if band is None or board_a is None or not run.window.in_layout(_CURRENT):
+        return passed(
+            "The camera's draw is not judged: it takes battery_current, [loads] board and [camera] current."
+        )
+    t_s, (_, amperes) = run.together((_VOLTAGE, _CURRENT))
     draws_a = float(np.median(amperes[t_s > SWITCHED_S - run.seconds])) - board_a
     limit, figure = Limit(*band), Figure("camera's current", round(draws_a, 3), "A")
     text = f"The camera draws {number(draws_a, 2)} A, {allowed(limit, 2, 'A')}."
@@ -145,15 +149,18 @@ def _camera_draw(run: Stretch) -> Point:
 def _minutes(run: Stretch, camera_on: float) -> Point:
     vehicle = run.timeline.vehicle
     battery = vehicle.battery
-    t_s, (volts, amperes) = _rows(run)
+    t_s, volts = _volts(run)
+    ran, limit_v = run.seconds / S_PER_MINUTE, vehicle.limits.cell_voltage_min_v * battery.cells
+    fell_s = _fell_below(t_s, volts, limit_v)
+    needed_s = _needed_s(vehicle, camera_on)
+    amperes = _amperes(run, camera_on, t_s)
+    if amperes is None:
+        return _without_current(ran if fell_s is None else (fell_s + run.seconds) / S_PER_MINUTE, fell_s, needed_s)
     mean_a = drawn_c(t_s, amperes) / float(t_s[-1] - t_s[0]) if t_s.size > 1 else 0.0
     if not mean_a > 0.0:
         return cannot_tell("The pack's current reads nothing.", "the current sensor")
-    limit_v = vehicle.limits.cell_voltage_min_v * battery.cells
-    ran = run.seconds / S_PER_MINUTE
-    fell = _fell_below(t_s, volts, limit_v)
-    if fell is not None:
-        minutes = least = most = (fell + run.seconds) / S_PER_MINUTE
+    if fell_s is not None:
+        minutes = least = most = (fell_s + run.seconds) / S_PER_MINUTE
     else:
         end = t_s > -SMOOTHED_S
         pack = pack_from_reading(
@@ -173,7 +180,6 @@ def _minutes(run: Stretch, camera_on: float) -> Point:
         Figure("mean current", round(mean_a, 3), "A"),
     )
     text = f"The pack lasts {number(least, 0)} to {number(most, 0)} min at {number(mean_a, 2)} A"
-    needed_s = _needed_s(vehicle, camera_on)
     if needed_s is None:
         return passed(f"{text}; the vehicle file plans no length to hold that against.", *figures)
     limit = Limit(needed_s / S_PER_MINUTE)
@@ -200,9 +206,43 @@ def _fell_below(t_s: FloatArray, volts: FloatArray, limit_v: float) -> float | N
     return None
 
 
-def _rows(run: Stretch) -> tuple[FloatArray, FloatArray]:
-    """Times [s, up to the run's end], and voltages and currents (2, n)."""
-    return run.together((_VOLTAGE, _CURRENT))
+def _without_current(minutes: float, fell_s: float | None, needed_s: float | None) -> Point:
+    """What a run says by its length alone, where no current is sent and the file states none."""
+    figure = Figure("minutes above the least voltage for GO, at least", round(minutes, 1), "min")
+    text = f"The pack stood {number(minutes, 0)} min above the least voltage for GO"
+    if needed_s is None:
+        return passed(f"{text}; the vehicle file plans no length to hold that against.", figure)
+    asked = allowed(Limit(needed_s / S_PER_MINUTE), 0, "min")
+    if S_PER_MINUTE * minutes >= needed_s:
+        return passed(f"{text}, {asked}.", figure)
+    if fell_s is not None:
+        return failed(f"{text}, {asked}.", "the pack: was it charged; then its age, and what draws from it", figure)
+    return cannot_tell(
+        f"{text}, {asked}; how much longer it lasts no current says.",
+        "the run: let it go on for that long; or state [loads] board in the vehicle file",
+        figure,
+    )
+
+
+def _volts(run: Stretch) -> tuple[FloatArray, FloatArray]:
+    """Times [s, up to the run's end] and voltages of the pack, (n,) each and at least one."""
+    t_s, (volts,) = run.together((_VOLTAGE,))
+    if not t_s.size:
+        raise Unknown("No voltage of the pack has come in the run. Look at the radio link.", stale=True)
+    return t_s, volts
+
+
+def _amperes(run: Stretch, camera_on: float, t_s: FloatArray) -> FloatArray | None:
+    """(n,) currents at times of a run: as sent, else as the vehicle file states; None where neither says."""
+    vehicle = run.timeline.vehicle
+    if run.window.in_layout(_CURRENT):
+        rows = run.together((_VOLTAGE, _CURRENT))[1]
+        return rows[1] if rows.shape[1] == t_s.size else np.full(t_s.shape, float(np.mean(rows[1])))
+    camera_a = vehicle.camera.current_a if vehicle.camera is not None else None
+    if vehicle.loads.board_a is None or (camera_on and camera_a is None):
+        return None
+    with_camera_a = sum(camera_a) / 2.0 if camera_on and camera_a is not None else 0.0
+    return np.full(t_s.shape, vehicle.loads.board_a + with_camera_a)
 
 
 def _test(name: ProofName, camera_on: float, shows: str) -> BenchTest:

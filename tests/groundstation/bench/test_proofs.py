@@ -231,6 +231,31 @@ def test_lean_about_both_axes_at_once_does_not_look_like_swapped_servos(bench, m
     assert proof.outcome is PASSED, proof.reasons
 
 
+NO_CURRENT = ('unit = "mA", valid = [0, 20000], meaning = "battery_current"', 'unit = "mA"')
+
+
+def test_endurance_without_a_current_goes_by_the_files_or_by_the_run_alone(bench) -> None:
+    def endurance(name, *changes, **how):
+        return replace(
+            bench(name, step_s=24.0, **how), vehicle=other_file(EXAMPLE_VEHICLE, NO_CURRENT, *changes)
+        ).proof()
+
+    proof = endurance(ON)
+    assert proof.outcome is PASSED, proof.reasons
+    assert any("min at 0.49 A, at least 10 min allowed." in reason for reason in proof.reasons), proof.reasons
+    no_loads = ('board = "195 mA"', '# board = "195 mA"')
+    proof = endurance(OFF, no_loads)
+    assert proof.outcome is CANNOT_TELL
+    assert proof.reasons == (
+        "The pack stood 0 min above the least voltage for GO, at least 20 min allowed; how much longer it lasts no "
+        "current says.",
+    )
+    assert endurance(OFF, no_loads, ('planned_hold = "20 min" ', 'planned_hold = "20 s" ')).outcome is PASSED
+    proof = endurance(OFF, no_loads, faults=["battery-low@5"])
+    assert proof.outcome is FAILED
+    assert "was it charged" in proof.look_first
+
+
 SWAPPED_SERVOS = (("gimbal_x_", "gimbal_s_"), ("gimbal_y_", "gimbal_x_"), ("gimbal_s_", "gimbal_y_"))
 MISDESCRIBED = [
     (SIGN, "redshank", SWAPPED_SERVOS, "A lean about the outer axis moves the other axis.", "likely swapped"),
