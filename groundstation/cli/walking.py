@@ -12,15 +12,16 @@ from groundstation.bench.proof import Proof, ProofOutcome
 from groundstation.bench.store import keep_proof
 from groundstation.bench.walk import BenchTest, Ends, Guidance, Said, Step, Takes
 from groundstation.bench_session import BenchSession
-from groundstation.cli.failure import USAGE, Failure
+from groundstation.cli.failure import LINK, USAGE, Failure
 from groundstation.cli.person import Person, Status
 from groundstation.cli.shown import quantity
 from groundstation.config.fingerprint import vehicle_fingerprint
-from groundstation.inputs import EventKind
+from groundstation.inputs import NS_PER_S, EventKind
 
 _WIDTH = 96
 _POLL_S = 0.1
 _GREATEST_M = 100_000.0
+UNATTENDED_S = 60.0  # a first packet is waited for so long where nobody is at the terminal
 _SHOWN = (EventKind.LINK, EventKind.RECORDING)
 
 
@@ -101,10 +102,15 @@ class Walking:
             self._take(f"  {self._hearing()}")
             answer = self._person.said()
             if answer is None:
-                if self._person.ended and unattended and self._session.timeline.last_packet_ns(self._now_ns):
-                    return None
-                if self._person.ended and not unattended:
+                if not self._person.ended:
+                    continue
+                if not unattended:
                     raise _nobody(f"{test.name} was begun")
+                if self._session.timeline.last_packet_ns(self._now_ns) is not None:
+                    return None
+                if self._now_ns - self._session.timeline.started_ns > round(UNATTENDED_S * NS_PER_S):
+                    text = f"nothing has come for {quantity(UNATTENDED_S, 0, 's')} and nobody is there to mend it"
+                    raise Failure(f"{text}: look at the link, the receiver and the vehicle's power", LINK)
             elif answer == "":
                 return None
             elif answer.lower() in _LEAVING:
@@ -155,7 +161,7 @@ class Walking:
         last_ns = self._session.timeline.last_packet_ns(self._now_ns)
         if last_ns is None:
             return "no packet has come yet"
-        age_s = (self._now_ns - last_ns) / 1e9
+        age_s = (self._now_ns - last_ns) / NS_PER_S
         return "packets come" if age_s < 2.0 else f"no packet has come for {quantity(age_s, 0, 's')}"
 
     def _take(self, status: str) -> None:

@@ -18,7 +18,7 @@ from groundstation.bench.proof import ProofOutcome
 from groundstation.bench.register import TESTS
 from groundstation.bench.store import read_proofs
 from groundstation.bench.walk import Said, guide
-from groundstation.cli import main
+from groundstation.cli import build_parser, main
 from groundstation.cli.replaying import timeline_of
 from groundstation.config.bench_plan import ProofName
 from groundstation.config.load import EXAMPLE_VEHICLE, load_vehicle
@@ -204,6 +204,27 @@ def test_wrong_usage_is_one_line_that_says_what_to_do(
         monkeypatch.setattr(sys, "stdin", stdin)
         assert main(["bench", str(vehicle_file(tmp_path, EXAMPLE_VEHICLE)), *arguments]) == code
     assert says in capsys.readouterr().err
+
+
+def test_silence_with_nobody_there_ends_instead_of_waiting_for_ever(tmp_path: Path, capsys, monkeypatch) -> None:
+    monkeypatch.setattr("groundstation.cli.walking.UNATTENDED_S", 0.5)
+    with open(os.devnull, encoding="utf-8") as nobody:
+        monkeypatch.setattr(sys, "stdin", nobody)
+        words = ["bench", str(vehicle_file(tmp_path, EXAMPLE_VEHICLE)), "--link", "tcp://127.0.0.1:1"]
+        assert main([*words, "--record", str(tmp_path), "endurance-camera-off"]) == 3
+    shown = capsys.readouterr()
+    assert "nobody is there to mend it: look at the link" in shown.err
+    assert "Session ended; recorded in" in shown.out
+
+
+def test_names_may_stand_before_and_after_options() -> None:
+    told = build_parser().parse_args(["bench", "v.toml", "pin-order", "--link", "tcp://h:1", "gimbal-sign", "x"])
+    assert told.proofs == ["pin-order", "gimbal-sign", "x"]
+    assert build_parser().parse_args(["bench", "v.toml", "--list"]).proofs == []
+    with pytest.raises(SystemExit):
+        build_parser().parse_args(["bench", "v.toml", "--no-such-option", "x"])
+    with pytest.raises(SystemExit):
+        build_parser().parse_args(["checks", "v.toml", "w.toml"])
 
 
 def test_listing_tells_damaged_lines_and_where_to_look(tmp_path: Path, capsys, bench) -> None:
