@@ -15,7 +15,7 @@ Bytes = NDArray[np.uint8]
 IntArray = NDArray[np.int64]
 
 _PIECE = 1 << 18  # bytes that are taken at once, an even number: more fall out of the processor's cache (measured)
-_PADDING = 8  # behind a block, and behind what frames are gathered from
+_PADDING = 8  # behind what frames are gathered from: at least that of a block
 _BLANKS = b" \t\r"  # that may be anywhere in a line
 _LINE_FEED, _RETURN = 0x0A, 0x0D
 
@@ -32,11 +32,13 @@ class HexadecimalLines:
 
     def find(self, block: bytes, size: int) -> Frames:
         """The candidates in a block of so many bytes, and padding; see `decoders.tile_frames.finder`."""
-        written = block
+        written, digits = block, size
         if b" " in block or b"\t" in block:
-            written = block[:size].translate(None, _BLANKS) + bytes(_PADDING)
+            written = block[:size].translate(None, _BLANKS)
+            digits = len(written)
+            written += bytes(_PADDING)
         data = np.frombuffer(written, dtype=np.uint8)
-        contents, others = _bytes_of_digits(data)
+        contents, others = _bytes_of_digits(data, digits)
         of_ends = np.flatnonzero(data[others] == _LINE_FEED)
         line_end = others[of_ends]
         at, before = np.zeros_like(line_end), np.full_like(line_end, -1)
@@ -51,12 +53,11 @@ class HexadecimalLines:
         return Frames(contents, where, length, start, end + 1, plain)
 
 
-def _bytes_of_digits(data: Bytes) -> tuple[Bytes, IntArray]:
-    """What each two neighbours are as a byte, and the places of what is no digit, padding not included.
+def _bytes_of_digits(data: Bytes, size: int) -> tuple[Bytes, IntArray]:
+    """What each two neighbours are as a byte, and the places of what is no digit, in the first `size` bytes.
 
     The bytes that start at even places come first, then as many that start at odd ones, then padding.
     """
-    size = data.size - _PADDING
     half = (size + 1) // 2
     contents = np.zeros(2 * half + _PADDING, dtype=np.uint8)
     others = []
