@@ -1,6 +1,7 @@
 """The real command in a process of its own, over a real pseudo-terminal or socket, with simulated hands."""
 
 import os
+import signal
 import subprocess
 import sys
 import threading
@@ -22,6 +23,7 @@ from groundstation.cli import build_parser, main
 from groundstation.cli.replaying import timeline_of
 from groundstation.config.bench_plan import ProofName
 from groundstation.config.load import EXAMPLE_VEHICLE, load_vehicle
+from groundstation.recording import open_recording
 
 from .conftest import BENCH, REDSHANK
 
@@ -168,6 +170,22 @@ def test_nobody_to_answer_is_a_clear_error_and_the_recording_is_closed(tmp_path:
     assert "standard input ended before pin-order was begun: run bench in a terminal" in bench.said
     assert "Session ended; recorded in" in bench.said
     assert "Traceback" not in bench.said
+
+
+def test_ctrl_c_ends_it_with_the_recording_closed_and_no_traceback(tmp_path: Path) -> None:
+    vehicle = vehicle_file(tmp_path, EXAMPLE_VEHICLE)
+    with running(
+        "bench", str(vehicle), "--link", "tcp://127.0.0.1:1", "--record", str(tmp_path), "pin-order"
+    ) as bench:
+        bench.wait_until_it_says("no packet has come yet")
+        bench.process.send_signal(signal.SIGINT)
+        assert bench.ended() == 130
+    assert "pin-order              not reached" in bench.said
+    assert "Session ended; recorded in" in bench.said
+    assert "Traceback" not in bench.said
+    (recording,) = tmp_path.glob("*.sqlite")
+    with open_recording(recording) as opened:
+        assert opened.ended_ns is not None
 
 
 def test_closed_standard_input_is_told_before_anything_is_opened(tmp_path: Path) -> None:
