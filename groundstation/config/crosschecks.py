@@ -19,7 +19,13 @@ from groundstation.measurements import measurement
 
 _Row = Mapping[str, object]
 # the keys of a vehicle file that stand for what a layout calls otherwise
-_LAYOUT_KEYS = {"checksum": ("checksum",), "framing": ("framing",), "separator": ("framing", "separator")}
+_LAYOUT_KEYS = {
+    "checksum": ("checksum",),
+    "framing": ("framing",),
+    "separator": ("framing", "separator"),
+    "receiver": ("receiver",),
+}
+_AROUND = ("before", "after", "after_delimiter")  # the keys of what a receiver adds
 _CHANNEL = re.compile(r"pyro_([0-9]+)_")
 
 
@@ -116,9 +122,9 @@ def _meanings(packet: _Row, packet_path: KeyPath) -> Iterator[tuple[KeyPath, Key
 
 
 def _receiver(telemetry: object) -> Iterator[tuple[KeyPath, _Row]]:
-    """What the receiver puts before and after each packet, as if each were a packet of its own."""
+    """What the receiver puts before, after and behind each packet, as if each were a packet of its own."""
     receiver = telemetry.get("receiver") if isinstance(telemetry, dict) else None
-    for key in ("before", "after"):
+    for key in _AROUND:
         if isinstance(receiver, dict) and isinstance(receiver.get(key), list):
             yield ("telemetry", "receiver", key), {"name": "receiver", "fields": receiver[key]}
 
@@ -144,7 +150,7 @@ def _rows(value: object, path: KeyPath) -> Iterator[tuple[KeyPath, _Row]]:
 
 def _fields(packet: _Row, path: KeyPath) -> Iterator[tuple[KeyPath, _Row]]:
     """Every field of a packet (or of what a receiver adds), each followed by its bits."""
-    inner = path if path[-1] in ("before", "after") else (*path, "fields")
+    inner = path if path[-1] in _AROUND else (*path, "fields")
     for field_path, row in _rows(packet.get("fields"), inner):
         yield field_path, row
         yield from _rows(row.get("bits"), (*field_path, "bits"))

@@ -34,9 +34,14 @@ FRAMING_NAMES: tuple[str, ...] = get_args(FramingKind)
 LINES = frozenset({"delimited values", "key=value", "nmea 0183"})
 """Framings in which each packet is a line of text, and a field a value written in it."""
 
+NMEA = "nmea 0183"
 SPACE_PACKETS = "ccsds"
 
+STUFFED = ("cobs", "slip", "rfc 1662")
+"""Framings whose frames end in a delimiter that their bytes are kept clear of."""
+
 _OWN_CRC = "crc"
+_MARK = re.compile(r"\{([^{}]*)\}")
 _HEXADECIMAL = re.compile(r"(?:[0-9A-Fa-f]{2}[ :]?)+")
 
 
@@ -220,22 +225,29 @@ class ReceiverEntry(FileTable):
         default=(), description="fields in front of body and checksum (behind a sync word and its header)"
     )
     after: tuple[FieldEntry, ...] = Field(default=(), description="fields behind body and checksum")
+    after_delimiter: tuple[FieldEntry, ...] = Field(
+        default=(),
+        description="fields behind the delimiter of a frame of cobs, slip or rfc 1662, in front of the next frame",
+    )
     line: str | None = Field(
         default=None,
         description='with hexadecimal lines, the whole line, such as "HEARD {},{packet},{rssi}": {packet} stands for '
-        "the digits, {rssi} for a number that `after` lists as f64, {} for anything without a blank or comma",
+        "the digits, {rssi} for a number that `after` lists as f64, {} for anything without a blank or comma. With a "
+        'binary framing, a line of text by itself, such as "RSSI {rssi} SNR {snr}": directly in front of each frame '
+        "if `before` lists its numbers, directly behind it if `after` does",
     )
 
     @property
     def fields(self) -> tuple[FieldEntry, ...]:
-        """Before and after, in one run."""
-        return (*self.before, *self.after)
+        """Before, after and after the delimiter, in one run."""
+        return (*self.before, *self.after, *self.after_delimiter)
 
     def faults(self) -> Iterator[Found]:
         """Nothing at all, fields that are more than a number, and bytes that are not whole."""
         if not self.fields:
             yield Found((), "found no field, expected one or more before or after the packet")
-        for key, entries in (("before", self.before), ("after", self.after)):
+        parts = (("before", self.before), ("after", self.after), ("after_delimiter", self.after_delimiter))
+        for key, entries in parts:
             for place, entry in enumerate(entries):
                 if entry.bits or entry.optional or entry.count > 1 or entry.wire.kind is WireKind.TEXT:
                     yield Found((key, place), "found more than a number, expected a number such as i8")
@@ -247,15 +259,21 @@ class ReceiverEntry(FileTable):
     def _line_faults(self, line: str) -> Iterator[Found]:
         if not line.isascii() or not line.isprintable():
             yield Found(("line",), f"found {shown(line)}, expected printable characters")
-        if self.before:
-            yield Found(("before",), "found it beside line, expected every number of the line in after")
-        for place, entry in enumerate(self.after):
-            if entry.type != "f64":
-                text = f'found {shown(entry.type)} for a number of a line, expected "f64"'
-                yield Found(("after", place, "type"), text)
-        for name in ("packet", *(entry.name for entry in self.after)):
+        if self.after_delimiter:
+            yield Found(("after_delimiter",), "found it beside line, expected every number of the line in after")
+        for key, entries in (("before", self.before), ("after", self.after)):
+            for place, entry in enumerate(entries):
+                if entry.type != "f64":
+                    text = f'found {shown(entry.type)} for a number of a line, expected "f64"'
+                    yield Found((key, place, "type"), text)
+        names = [entry.name for entry in self.fields]
+        for name in names:
             if line.count(f"{{{name}}}") != 1:
                 yield Found(("line",), f"found {shown(line)}, expected {{{name}}} in it once")
+        for mark in _MARK.findall(line):
+            if mark not in (*names, "packet", ""):
+                known = ", ".join(f"{{{name}}}" for name in names)
+                yield Found(("line",), f"found {{{mark}}} in it, expected nothing but {known}, {{packet}} and {{}}")
 
 
 def unknown_checksum(name: str) -> str:

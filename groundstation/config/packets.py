@@ -8,7 +8,7 @@ from pydantic import Field
 from decoders.layout import BitOrder, WireKind
 from groundstation.config.fields import BitEntry, FieldEntry, name_faults
 from groundstation.config.filetable import Count, FileTable, Found, Number
-from groundstation.config.framing import LINES, SPACE_PACKETS, Checksum, Framing, ReceiverEntry
+from groundstation.config.framing import LINES, NMEA, SPACE_PACKETS, STUFFED, Checksum, Framing, ReceiverEntry
 from groundstation.config.placing import Discriminator, Placed, body_bits, placed
 from groundstation.config.quantities import shown
 from groundstation.config.wire import wire_type
@@ -21,6 +21,7 @@ SHARED_MEANINGS = frozenset({"sequence", "vehicle_time", "vehicle_address"})
 # CCSDS 133.0-B, the primary header: the application process identifier, and the whole header's length
 _APID = Discriminator(5, 11)
 _PRIMARY_HEADER_BITS = 48
+_OF_LINES = Discriminator(0, 8)  # not sent: it is put in front of the values that a line brings
 _IDLE_APID = 0x7FF
 
 
@@ -58,7 +59,11 @@ class Telemetry(FileTable):
         description="of numbers that do not keep to whole bytes; else most significant first with byte_order big, "
         "least significant first with little",
     )
-    id_type: str = Field(default="u8", description='type of the discriminator, u1 to u64; or "none"')
+    id_type: str = Field(
+        default="u8",
+        description='type of the discriminator, u1 to u64; or "none": with lines of text, nothing but values is in a '
+        "line, and of several kinds of packet each has another number of them",
+    )
     id_at: Count = Field(default=0, ge=0, le=255, description="byte of the body at which the discriminator stands")
     id_at_bit: Count = Field(default=0, ge=0, le=7, description="so many bits later, in bit_order")
     address: Count | None = Field(
@@ -78,6 +83,11 @@ class Telemetry(FileTable):
         return self.framing.kind in LINES
 
     @property
+    def is_told_by_count(self) -> bool:
+        """Whether lines have no tag and the number of their values tells several kinds of packet apart."""
+        return self.is_lines and self.id_type == "none" and len(self.packets) > 1
+
+    @property
     def is_space_packets(self) -> bool:
         """Whether packets are space packets, which bring a header of their own."""
         return self.framing.kind == SPACE_PACKETS
@@ -87,6 +97,8 @@ class Telemetry(FileTable):
         """Where the discriminator stands in every body."""
         if self.is_space_packets:
             return _APID
+        if self.is_told_by_count:
+            return _OF_LINES
         known = None if self.id_type == "none" else wire_type(self.id_type)
         return Discriminator(8 * self.id_at + self.id_at_bit, 0 if known is None else known.bits)
 
@@ -143,7 +155,9 @@ class Telemetry(FileTable):
         known = wire_type(self.id_type)
         if self.id_type != "none" and (known is None or known.kind is not WireKind.UNSIGNED or known.scale != 1):
             yield Found(("id_type",), f'found {shown(self.id_type)}, expected "none" or u1 to u64')
-        if self.id_type == "none" and len(self.packets) > 1 and not self.is_space_packets:
+        if self.is_lines and self.id_type == "none":
+            yield from self._untagged_faults()
+        elif self.id_type == "none" and len(self.packets) > 1 and not self.is_space_packets:
             text = f'found "none" with {len(self.packets)} packets, expected "u8", "u16" or "u32" to tell them apart'
             yield Found(("id_type",), text)
         for key in ("id_type", "id_at", "id_at_bit"):
@@ -153,6 +167,23 @@ class Telemetry(FileTable):
         for key in ("id_at", "id_at_bit"):
             if self.is_lines and key in self.model_fields_set:
                 yield Found((key,), "found it for lines of text, expected none: a line starts with its tag")
+
+    def _untagged_faults(self) -> Iterator[Found]:
+        if self.framing.kind == NMEA:
+            yield Found(("id_type",), f'found "none" on {shown(NMEA)}, where each sentence starts with its address')
+        seen: dict[int, str] = {}
+        for place, packet in enumerate(self.packets):
+            if packet.tag is not None:
+                text = 'found it with id_type = "none", expected none: a line holds nothing but values'
+                yield Found(("packet", place, "tag"), text)
+            count = sum(entry.count for entry in packet.fields)
+            other = seen.setdefault(count, packet.name)
+            if other != packet.name:
+                text = (
+                    f"found {count} values, as many as packet {shown(other)} has, expected another number to tell "
+                    'them apart by, or a tag in each line and no id_type = "none"'
+                )
+                yield Found(("packet", place, "fields"), text)
 
     def _checksum_faults(self) -> Iterator[Found]:
         checksum = self.checksum
@@ -168,11 +199,29 @@ class Telemetry(FileTable):
     def _receiver_faults(self, receiver: ReceiverEntry) -> Iterator[Found]:
         if self.is_lines:
             yield Found(("receiver",), "found it for lines of values, expected it among the fields of each packet")
-        if receiver.line is not None and self.framing.kind != "hexadecimal lines":
-            text = f'found it on {shown(self.framing.kind)}, expected it for "hexadecimal lines" only'
-            yield Found(("receiver", "line"), text)
-        if receiver.before and self.is_space_packets:
+        if receiver.line is not None and not self.is_lines:
+            for found in self._line_faults(receiver, receiver.line):
+                yield Found(("receiver", *found.path), found.text)
+        if receiver.after_delimiter and self.framing.kind not in STUFFED:
+            expected = " or ".join(shown(kind) for kind in STUFFED)
+            text = f"found it on {shown(self.framing.kind)}, expected it on {expected}: their frames have a delimiter"
+            yield Found(("receiver", "after_delimiter"), text)
+        if receiver.before and receiver.line is None and self.is_space_packets:
             yield Found(("receiver", "before"), 'found it on "ccsds", where the packet follows the sync marker')
+
+    def _line_faults(self, receiver: ReceiverEntry, line: str) -> Iterator[Found]:
+        """What a line around hexadecimal digits, or one beside binary frames, must have and must not have."""
+        if self.framing.kind == "hexadecimal lines":
+            if receiver.before:
+                yield Found(("before",), "found it beside line, expected every number of the line in after")
+            if line.count("{packet}") != 1:
+                yield Found(("line",), f"found {shown(line)}, expected {{packet}} in it once")
+            return
+        if "{packet}" in line:
+            text = f"found {{packet}} in it on {shown(self.framing.kind)}, expected a line by itself: its numbers in "
+            yield Found(("line",), text + "before if it stands in front of each frame, in after if behind it")
+        if receiver.before and receiver.after:
+            yield Found(("after",), "found it beside before, expected all numbers of the line in one of them")
 
     def _id_faults(self, packet: PacketEntry) -> Iterator[Found]:
         bits = self.discriminator.bits

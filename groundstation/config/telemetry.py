@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from decoders.layout import Address, BitOrder, ByteOrder, Envelope, Field, Layout, Packet, WireKind
+from decoders.layout import Address, BitOrder, ByteOrder, Envelope, Field, Layout, LineMark, Packet, WireKind
 from groundstation.config.fields import BitEntry, FieldEntry
 from groundstation.config.packets import PacketEntry, Telemetry
 from groundstation.config.placing import Discriminator, Placed, bit_order_at, placed
@@ -61,7 +61,7 @@ def layout_of(vehicle: Vehicle) -> Layout:
         id_bits=discriminator.bits,
         checksum_order=ByteOrder(checksum.order or telemetry.checksum_order),
         checksum_place=checksum.checksum_place,
-        checksum_from=checksum.first_byte(framing, envelope.before),
+        checksum_from=checksum.first_byte(framing, 0 if envelope.line else envelope.before),
         checksum_until=checksum.leave,
         crc=checksum.crc,
         sync=framing.sync_of(checksum.size),
@@ -70,6 +70,7 @@ def layout_of(vehicle: Vehicle) -> Layout:
         id_bit_order=bit_order_at(discriminator.first_bit, discriminator.bits, _id_bit_order(telemetry)),
         address=_address(telemetry),
         envelope=envelope,
+        line_mark=LineMark.COUNT if telemetry.is_told_by_count else LineMark.TAG,
     )
 
 
@@ -239,11 +240,13 @@ def _envelope(telemetry: Telemetry) -> Envelope:
     if receiver is None:
         return Envelope()
     places = [(place, place.entry.wire.kind) for place in _around(telemetry)]
+    behind = sum(entry.span for entry in receiver.after_delimiter) // 8
     return Envelope(
         before=sum(entry.span for entry in receiver.before) // 8,
-        after=sum(entry.span for entry in receiver.after) // 8,
+        after=sum(entry.span for entry in receiver.after) // 8 + behind,
         fields=tuple(_field(telemetry, place, kind) for place, kind in places if kind is not None),
         line=receiver.line or "",
+        behind=behind,
     )
 
 

@@ -12,6 +12,7 @@ from decoders.checksums import checksum_of
 from decoders.errors import DecodersError
 from decoders.fields import raw_limits, value_of
 from decoders.layout import Layout, Packet, WireKind
+from decoders.line_beside import is_beside
 from decoders.stream import StreamDecoder
 from groundstation.layout_tools.c_words import identifier
 from groundstation.layout_tools.described import Description, Item
@@ -84,6 +85,13 @@ def _stream(description: Description) -> Iterator[Remark]:
             'use one of 16 bits, such as "CRC-16/IBM-3740"',
         )
     yield from _sync(layout, size, longest)
+    if is_beside(layout) and layout.envelope.line.startswith("{"):
+        yield Remark(
+            Weight.HINT,
+            "telemetry.receiver",
+            "its line begins with a number: behind a damaged packet it is not known where that begins",
+            'have the receiver print a word in front, such as "RSSI"',
+        )
     meanings = {item.meaning for item in description.items.values()}
     if description.items and "sequence" not in meanings:
         yield Remark(

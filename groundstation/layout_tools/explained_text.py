@@ -2,16 +2,18 @@
 
 import math
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from decoders.delimited import Delimited
 from decoders.framing import framing
 from decoders.layout import ChecksumPlace, WireKind
+from decoders.line_beside import is_beside
 from decoders.synchronised import Synchronised
+from decoders.trailing import Trailed
 from groundstation.layout_tools.described import Description
 from groundstation.layout_tools.explaining import Explanation
 from groundstation.layout_tools.readings import Reading
-from groundstation.layout_tools.taking import id_place
+from groundstation.layout_tools.taking import frames_alone, id_place
 
 _BYTES_A_LINE = 16
 _MOST_LINES = 12  # of hypotheses; the strongest are what matters
@@ -31,6 +33,8 @@ class Row:
 
 def explained_lines(description: Description, found: Explanation) -> Iterator[str]:
     """Everything that is to be said of a frame, in the order of taking it apart."""
+    yield from _line_beside(description, found)
+    description = replace(description, layout=frames_alone(description.layout))
     yield from _frame_lines(description, found)
     if found.taken.contents is not None:
         yield from _table(tuple(rows(description, found)))
@@ -54,7 +58,7 @@ def explained_lines(description: Description, found: Explanation) -> Iterator[st
 
 def rows(description: Description, found: Explanation) -> Iterator[Row]:
     """The contents byte by byte, in their order; bytes of no field are rows too."""
-    layout = description.layout
+    layout = frames_alone(description.layout)
     every: list[Row] = []
     size = len(found.checksum_stated)
     at_start = layout.checksum_place is ChecksumPlace.START
@@ -123,6 +127,20 @@ def _field_row(one: Reading, body_at: int) -> Row:
     return Row(body_at + one.at, one.data, field.name, raw, value, remark)
 
 
+def _line_beside(description: Description, found: Explanation) -> Iterator[str]:
+    """The line that the receiver printed beside the frame, where the description has one."""
+    envelope = description.layout.envelope
+    if not is_beside(description.layout):
+        return
+    side = "in front of" if envelope.before else "behind"
+    if not found.taken.line:
+        yield f"receiver  no line {envelope.line!r} stands {side} the frame: its numbers are unknown"
+        return
+    numbers = zip(envelope.fields, found.taken.numbers, strict=True)
+    told = ", ".join(f"{item.name} = {number:g}".replace("-", "\u2212") for item, number in numbers)
+    yield f"receiver  the line {side} the frame: {found.taken.line.decode('ascii').strip()!r}: {told}"
+
+
 def _frame_lines(description: Description, found: Explanation) -> Iterator[str]:
     taken, layout = found.taken, description.layout
     method = framing(layout)
@@ -132,7 +150,10 @@ def _frame_lines(description: Description, found: Explanation) -> Iterator[str]:
     if isinstance(method, Delimited):
         end = method.delimiter.hex(" ")
         stood = "stands" if taken.is_ended else "is missing"
-        yield f"framing   {method.name}: the delimiter {end} {stood} after it"
+        behind = ""
+        if isinstance(method, Trailed):
+            behind = f", and behind that {method.behind} of the receiver's bytes"
+        yield f"framing   {method.name}: the delimiter {end} {stood} after it{behind}"
         if taken.contents is not None and taken.contents != taken.frame:
             yield from _hex("contents", taken.contents)
     elif isinstance(method, Synchronised):

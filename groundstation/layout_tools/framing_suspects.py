@@ -6,10 +6,11 @@ from dataclasses import replace
 
 from decoders.contents import Verdict
 from decoders.delimited import Delimited
-from decoders.errors import DecodersError
+from decoders.errors import DecodersError, LayoutError
 from decoders.framing import framing
 from decoders.layout import Sync
 from decoders.synchronised import Synchronised
+from decoders.trailing import Trailed
 from groundstation.layout_tools.hypothesis import Hypothesis, Mistake, by_chance, tried_bits
 from groundstation.layout_tools.readings import readings, score
 from groundstation.layout_tools.taking import Case
@@ -139,9 +140,12 @@ def _not_stuffed(case: Case, found: Delimited) -> Iterator[Hypothesis]:
 
 def _other_framing(case: Case) -> Iterator[Hypothesis]:
     for tried, name in enumerate((n for n in _STUFFED if n != case.layout.framing), 1):
-        other = framing(replace(case.layout, framing=name))
+        try:
+            other = framing(replace(case.layout, framing=name))
+        except LayoutError:  # that cannot have what the receiver adds
+            continue
         assert isinstance(other, Delimited)
-        for frame in [part for part in case.data.split(other.delimiter) if part][:3]:
+        for frame in _pieces(other, case.data):
             contents = _unstuffed(other, frame)
             if contents == frame:
                 continue  # nothing in it was stuffed, so it says nothing of how it would have been
@@ -157,6 +161,15 @@ def _other_framing(case: Case) -> Iterator[Hypothesis]:
                     f'framing = "{name}"',
                 )
                 break
+
+
+def _pieces(found: Delimited, data: bytes) -> list[bytes]:
+    """The first pieces that a framing would take for frames."""
+    if not isinstance(found, Trailed):
+        return [part for part in data.split(found.delimiter) if part][:3]
+    data = data.lstrip(found.delimiter)
+    end = data.find(found.delimiter)
+    return [data[: end + 1 + found.behind]] if end >= 0 else []
 
 
 def _unstuffed(found: Delimited, frame: bytes) -> bytes | None:

@@ -1,6 +1,6 @@
 """One frame taken out of some bytes by its description: what stood before it, the frame, and what follows."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 from decoders.checksums import Checksum
@@ -10,7 +10,9 @@ from decoders.errors import FrameError, LayoutError
 from decoders.fields import Place, number_place
 from decoders.framing import Framing, contents_of, framing
 from decoders.layout import ChecksumPlace, Layout, Packet
+from decoders.line_beside import LineBeside, Sight, is_beside, without_line
 from decoders.synchronised import Synchronised
+from decoders.trailing import Trailed
 from groundstation.layout_tools.described import Description
 
 
@@ -19,6 +21,7 @@ class Taken:
     """The frame in some bytes, without its delimiter; `contents` is None where it is broken, as `broken` says.
 
     `is_ended` tells whether the framing's delimiter stood after it; `has_start` whether its sync word was found.
+    `line` is what the receiver printed beside it, where the description has such a line, with the numbers in it.
     """
 
     before: bytes
@@ -28,6 +31,8 @@ class Taken:
     has_start: bool
     contents: bytes | None
     broken: str
+    line: bytes = b""
+    numbers: tuple[float, ...] = ()
 
 
 class Case:
@@ -35,13 +40,14 @@ class Case:
 
     def __init__(self, description: Description, data: bytes) -> None:
         self.description = description
-        self.layout: Layout = description.layout
-        self.data = data
+        self.line = LineBeside(description.layout) if is_beside(description.layout) else None
+        self.layout: Layout = frames_alone(description.layout)
+        self.data, front = _without_front(self.line, data)
         self.framing: Framing = framing(self.layout)
         self.judge: Contents = contents_of(self.layout, self.framing)
         self.checksum: Checksum = self.judge.checksum  # lines of text are checked by their framing
         self.head = self.framing.head_size
-        self.taken = _taken(self)
+        self.taken = _with_line(self.line, front, _taken(self))
 
     @property
     def order(self) -> Literal["little", "big"]:
@@ -83,6 +89,31 @@ class Case:
         return place.get(body) if place.end <= len(body) else None
 
 
+def frames_alone(layout: Layout) -> Layout:
+    """The layout without a line that stands beside frames and is no part of them."""
+    return without_line(layout) if is_beside(layout) else layout
+
+
+def _without_front(line: LineBeside | None, data: bytes) -> tuple[bytes, tuple[bytes, tuple[float, ...]]]:
+    """Some bytes without a line in front of the frame, and that line with its numbers."""
+    if line is not None and line.is_in_front:
+        text = data.lstrip(line.delimiter)
+        found = line.behind(text)
+        if not isinstance(found, Sight):
+            return text[found[0] :], (text[: found[0]], found[1])
+    return data, (b"", ())
+
+
+def _with_line(line: LineBeside | None, front: tuple[bytes, tuple[float, ...]], taken: Taken) -> Taken:
+    """What was taken, with the line in front of it or behind it."""
+    if line is None or line.is_in_front:
+        return replace(taken, line=front[0], numbers=front[1])
+    found = line.behind(taken.after)
+    if isinstance(found, Sight):
+        return taken
+    return replace(taken, after=taken.after[found[0] :], line=taken.after[: found[0]], numbers=found[1])
+
+
 def id_place(layout: Layout) -> Place:
     """Where the discriminator stands."""
     return number_place(layout.id_first_bit, layout.id_bits, layout.byte_order, layout.id_bit_order, "id")
@@ -106,6 +137,8 @@ def _taken(case: Case) -> Taken:
     delimiter = found.delimiter if isinstance(found, Delimited) else b"\n"
     start = len(case.data) - len(case.data.lstrip(delimiter))
     frame, end, after = case.data[start:].partition(delimiter)
+    if isinstance(found, Trailed):
+        frame, after = frame + end + after[: found.behind], after[found.behind :]
     contents, broken = _decoded(found, frame)
     return Taken(case.data[:start], frame, after, bool(end), True, contents, broken)
 

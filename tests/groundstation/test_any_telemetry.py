@@ -214,6 +214,35 @@ RECEIVERS = {
             "after": [{"name": "snr", "type": "i8", "unit": "dB", "scale": 0.25, "meaning": "snr"}],
         },
     ),
+    "cobs, bytes behind the delimiter": (
+        '"cobs"',
+        {
+            "after_delimiter": [
+                {"name": "rssi", "type": "i8", "unit": "dBm", "meaning": "rssi"},
+                {"name": "snr", "type": "i8", "unit": "dB", "scale": 0.25, "meaning": "snr"},
+            ]
+        },
+    ),
+    "slip, a line in front": (
+        '"slip"',
+        {
+            "line": "RSSI {rssi} SNR {snr}",
+            "before": [
+                {"name": "rssi", "type": "f64", "unit": "dBm", "meaning": "rssi"},
+                {"name": "snr", "type": "f64", "unit": "dB", "meaning": "snr"},
+            ],
+        },
+    ),
+    "sync and length, a line behind": (
+        FRAMINGS["sync and length"],
+        {
+            "line": "RSSI {rssi} SNR {snr}",
+            "after": [
+                {"name": "rssi", "type": "f64", "unit": "dBm", "meaning": "rssi"},
+                {"name": "snr", "type": "f64", "unit": "dB", "meaning": "snr"},
+            ],
+        },
+    ),
     "lines of text around hexadecimal digits": (
         '"hexadecimal lines"',
         {

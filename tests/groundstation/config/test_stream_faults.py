@@ -85,6 +85,58 @@ STREAM_FAULTS = [
         {"head": 'receiver = { line = "{packet}", after = [{ name = "r", type = "f64" }] }\n'},
         'receiver.line: found "{packet}", expected {r} in it once',
     ),
+    (
+        {"head": 'receiver = { after_delimiter = [{ name = "r", type = "i8" }] }\n', "framing": '"fixed length"'},
+        'receiver.after_delimiter: found it on "fixed length", expected it on "cobs" or "slip" or "rfc 1662"',
+    ),
+    (
+        {"head": 'receiver = { after_delimiter = [{ name = "r", type = "u4" }] }\n'},
+        "receiver.after_delimiter: found 4 bits more than whole bytes, expected a pad4 too",
+    ),
+    (
+        {"head": 'receiver = { after_delimiter = [{ name = "x", type = "i8" }] }\n'},
+        'receiver.after_delimiter[x].name: found "x", which a field of packet p has already',
+    ),
+    (
+        {"head": 'receiver = { line = "{packet} {r}", before = [{ name = "r", type = "f64" }] }\n'},
+        'receiver.line: found {packet} in it on "cobs", expected a line by itself: its numbers in before if',
+    ),
+    (
+        {"head": 'receiver = { line = "RSSI {s}", after = [{ name = "r", type = "f64" }] }\n'},
+        "receiver.line: found {s} in it, expected nothing but {r}, {packet} and {}",
+    ),
+    (
+        {"head": 'receiver = { line = "RSSI {r}", after = [{ name = "r", type = "i8" }] }\n'},
+        'receiver.after[r].type: found "i8" for a number of a line, expected "f64"',
+    ),
+    (
+        {
+            "head": 'receiver = { line = "{r} {s}", before = [{ name = "r", type = "f64" }], '
+            'after = [{ name = "s", type = "f64" }] }\n'
+        },
+        "receiver.after: found it beside before, expected all numbers of the line in one of them",
+    ),
+    (
+        {
+            "head": 'receiver = { line = "RSSI {r}", after = [{ name = "r", type = "f64" }], '
+            'after_delimiter = [{ name = "s", type = "i8" }] }\n'
+        },
+        "receiver.after_delimiter: found it beside line, expected every number of the line in after",
+    ),
+    (
+        {
+            "head": 'receiver = { line = "RSSI {r}", before = [{ name = "r", type = "f64" }] }\n',
+            "framing": '"hexadecimal lines"',
+        },
+        "receiver.before: found it beside line, expected every number of the line in after",
+    ),
+    (
+        {
+            "head": 'receiver = { line = "RSSI {r}", after = [{ name = "r", type = "f64" }] }\n',
+            "framing": '"hexadecimal lines"',
+        },
+        'receiver.line: found "RSSI {r}", expected {packet} in it once',
+    ),
 ]
 
 
@@ -172,6 +224,22 @@ def test_optional_field_needs_a_framing_that_tells_a_frames_length():
     fields = '{ name = "x", type = "u8" }, { name = "y", type = "u8", optional = true }'
     assert "expected a framing that tells how long each frame is" in faults(fields, framing='"fixed length"')[0]
     assert layout_of(parsed(fields)).packets[0].lengths == (2, 3)
+
+
+def test_bytes_behind_the_delimiter_and_a_line_beside_packets_are_in_the_layout():
+    told = '{ name = "r", type = "f64", unit = "dBm", meaning = "rssi" }'
+    line = layout_of(parsed(head=f'receiver = {{ line = "RSSI {{r}}", before = [{told}] }}\n')).envelope
+    assert (line.before, line.after, line.line, [f.name for f in line.fields]) == (8, 0, "RSSI {r}", ["r"])
+    head = 'receiver = { after = [{ name = "r", type = "i8" }], after_delimiter = [{ name = "s", type = "i16" }] }\n'
+    trailing = layout_of(parsed(head=head)).envelope
+    assert (trailing.before, trailing.after, trailing.behind) == (0, 3, 2)
+    assert [(f.name, f.first_bit) for f in trailing.fields] == [("r", 0), ("s", 8)]
+
+
+def test_a_checksum_over_the_header_does_not_count_a_line_in_front():
+    told = 'receiver = { line = "RSSI {r}", before = [{ name = "r", type = "f64" }] }\n'
+    stream = {"framing": SYNC.format("header = 1"), "checksum": '{ kind = "XOR-8", covers = "frame" }'}
+    assert layout_of(parsed(head=told, **stream)).checksum_from == layout_of(parsed(**stream)).checksum_from == -3
 
 
 def test_names_of_columns_texts_and_labels():

@@ -218,6 +218,45 @@ def test_what_the_receiver_puts_around_a_packet_is_told_apart(name: str) -> None
     assert first.mistake is Mistake.CHECKSUM_START
 
 
+@pytest.mark.parametrize("behind", [1, 2])
+def test_bytes_behind_a_delimiter_are_the_receivers(behind: int) -> None:
+    plain = DESCRIPTIONS["cobs, little"].layout
+    rssi = Field("rssi", WireKind.SIGNED, 8, 0)
+    layout = replace(plain, envelope=Envelope(after=2, fields=(rssi,), behind=behind))
+    description = replace(DESCRIPTIONS["cobs, little"], layout=layout)
+    packet, values = some(description, random.Random(14))
+    sent = frame(layout, packet.name, values | {"rssi": -70})
+    found = explain(description, sent + b"more")
+    assert found.is_sound
+    assert found.taken.after == b"more"
+    assert [row.data for row in rows(description, found) if row.what == "receiver"] == [b"\xba\0"]
+    assert f", and behind that {behind} of the receiver's bytes" in "\n".join(explained_lines(description, found))
+    wrong = replace(layout, crc=replace(CATALOGUE[layout.checksum], init=0x1D0F))
+    first = explain(description, frame(wrong, packet.name, values | {"rssi": -70})).hypotheses[0]
+    assert first.mistake is Mistake.CHECKSUM_START
+    for size in range(len(sent)):
+        assert list(explained_lines(description, explain(description, sent[:size])))
+
+
+@pytest.mark.parametrize("name", ["cobs, little", "sync with length, big"])
+@pytest.mark.parametrize("place", ["before", "after"])
+def test_a_line_beside_the_frame_is_told_with_its_numbers(name: str, place: str) -> None:
+    fields = (Field("rssi", WireKind.FLOAT, 64, 0), Field("snr", WireKind.FLOAT, 64, 64))
+    sizes = (16, 0) if place == "before" else (0, 16)
+    layout = replace(DESCRIPTIONS[name].layout, envelope=Envelope(*sizes, fields, "RSSI {rssi} SNR {snr}"))
+    description = replace(DESCRIPTIONS[name], layout=layout)
+    packet, values = some(description, random.Random(15))
+    sent = frame(layout, packet.name, values | {"rssi": -87, "snr": 9.5})
+    found = explain(description, sent)
+    side = "in front of" if place == "before" else "behind"
+    assert found.is_sound
+    told = next(explained_lines(description, found))
+    assert told == f"receiver  the line {side} the frame: 'RSSI -87 SNR 9.5': rssi = −87, snr = 9.5"
+    alone = explain(description, sent.replace(b"RSSI -87 SNR 9.5\r\n", b""))
+    assert alone.is_sound
+    assert "its numbers are unknown" in next(explained_lines(description, alone))
+
+
 @pytest.mark.parametrize("name", ["nmea 0183", "key=value", "delimited values"])
 def test_lines_of_text_are_explained_too(name: str) -> None:
     fields = (Field("a", WireKind.SIGNED, 32, 8), Field("b", WireKind.FLOAT, 32, 40))
