@@ -5,6 +5,7 @@ import math
 import sys
 from collections.abc import Iterator
 
+from groundstation.bench.standing import DAY_S
 from groundstation.cli.command import Command
 from groundstation.cli.failure import USAGE
 from groundstation.cli.files import add_vehicle_argument
@@ -67,6 +68,9 @@ def summary_lines(vehicle: Vehicle) -> Iterator[str]:
     if vehicle.gimbal is not None:
         limit = quantity(math.degrees(vehicle.gimbal.limit_rad), 1, "deg")
         yield f"  gimbal    up to {limit}, {quantity(vehicle.gimbal.lever_arm_m, 2, 'm')} below the centre of mass"
+    if vehicle.bench is not None and vehicle.bench.proofs:
+        asked = [f"{proof.name} ({quantity(proof.fresh_s / DAY_S, 0, 'days')})" for proof in vehicle.bench.proofs]
+        yield f"  bench     HOLD until proven: {', '.join(asked)}"
     telemetry = vehicle.telemetry
     layout = layout_of(vehicle)
     yield f"  telemetry {layout.framing} with {layout.checksum}, {telemetry.byte_order}-endian"

@@ -87,3 +87,5 @@ def test_keys_and_check_are_explained_by_the_commands_that_list_them(tmp_path, c
     listed = capsys.readouterr().out
     assert "bench_proofs (vehicle)" in listed
     assert "proofs asked for, and how long each holds: [[bench.proof]] name and fresh; from: vehicle file" in listed
+    assert main(["vehicle", str(path)]) == 0
+    assert "bench     HOLD until proven: pin-order (30\u2009days)" in capsys.readouterr().out
