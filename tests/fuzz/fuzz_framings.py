@@ -4,7 +4,8 @@
 
 Every input is a stream. It must decode without an exception, alike whole and cut into pieces, with every byte's place
 inside the stream, and what the process holds must not grow: 64 MB more than after the first 10,000 inputs stops the
-run. The seconds are processor time. Inputs that reach new code are kept in tests/fuzz/corpus/FRAMING.txt; the ordinary tests replay them.
+run. The seconds are processor time. Inputs that reach new code are kept in tests/fuzz/corpus/FRAMING.txt; the ordinary
+tests replay them.
 """
 
 import argparse
@@ -24,7 +25,7 @@ if __name__ == "__main__":
 else:
     instrumented = contextlib.nullcontext()
 with instrumented:
-    from decoders.layout import ByteOrder, Field, Layout, LengthField, Packet, Sync, WireKind
+    from decoders.layout import ByteOrder, Envelope, Field, Layout, LengthField, Packet, Sync, WireKind
     from decoders.packing import FrameEncoder
     from decoders.stream import StreamDecoder
 
@@ -58,13 +59,28 @@ LAYOUTS = {
     "key-value": dataclasses.replace(PLAIN, framing="key=value", checksum="none"),
     "nmea-0183": dataclasses.replace(PLAIN, framing="nmea 0183", checksum="XOR-8"),
 }
+# what a receiver adds: bytes behind the delimiter, or a line of text beside each frame
+RSSI = Field("rssi", WireKind.SIGNED, 8, 0)
+SNR = Field("snr", WireKind.FLOAT, 64, 0)
+TRAILING = Envelope(0, 2, (RSSI,), behind=2)
+IN_FRONT, BEHIND = Envelope(8, 0, (SNR,), "S {snr}"), Envelope(0, 8, (SNR,), "S {snr}")
+LAYOUTS |= {
+    "cobs-trailing": dataclasses.replace(PLAIN, envelope=TRAILING),
+    "slip-trailing": dataclasses.replace(PLAIN, framing="slip", envelope=TRAILING),
+    "rfc-1662-trailing": dataclasses.replace(PLAIN, framing="rfc 1662", envelope=TRAILING),
+    "cobs-line-behind": dataclasses.replace(PLAIN, envelope=BEHIND),
+    "slip-line-in-front": dataclasses.replace(PLAIN, framing="slip", envelope=IN_FRONT),
+    "sync-length-line-in-front": dataclasses.replace(LAYOUTS["sync-length"], envelope=IN_FRONT),
+    "sync-fixed-line-behind": dataclasses.replace(LAYOUTS["sync-fixed"], envelope=BEHIND),
+}
 
 
 def seeds(layout):
     """Streams to start from: frames of the layout, text, a torn and a damaged frame."""
     encoder = FrameEncoder(layout)
+    around = {field.name: -64.0 for field in layout.envelope.fields}
     frames = [
-        encoder.encode(packet.name, dict.fromkeys(packet.columns, number))
+        encoder.encode(packet.name, dict.fromkeys(packet.columns, number) | around)
         for packet in layout.packets
         for number in (1, 0x0A0D, 0x3C7E)
     ]
