@@ -4,8 +4,8 @@
 
 Every input is a stream. It must decode without an exception, alike whole and cut into pieces, with every byte's place
 inside the stream, and what the process holds must not grow: 64 MB more than after the first 10,000 inputs stops the
-run. The seconds are processor time. Inputs that reach new code are kept in tests/fuzz/corpus/FRAMING.txt; the ordinary
-tests replay them.
+run. The seconds are processor time. Inputs that reach new code are kept in tests/fuzz/corpus/FRAMING.txt; the
+ordinary tests replay them.
 """
 
 import argparse
