@@ -5,6 +5,7 @@ mean, in a fixed order, each ended by a line feed:
 
     layout 1
     framing NAME separator TEXT
+    told by number of values                            (lines without tags, of several kinds of packet)
     sync WORD header BYTES length BITS at BYTE adds BYTES ORDER    (framing sync only; 0 at 0 adds 0 without a length)
     checksum NAME PLACE ORDER from BYTE until BYTE                  (NAME: crc with width:polynomial:init:in:out:xor)
     numbers ORDER
@@ -21,7 +22,7 @@ import zlib
 from collections.abc import Iterator
 
 from decoders.calibration import DegreesMinutes, Points, Polynomial
-from decoders.layout import BitOrder, Field, Layout
+from decoders.layout import BitOrder, Field, Layout, LineMark
 
 
 def layout_fingerprint(layout: Layout) -> int:
@@ -37,6 +38,8 @@ def fingerprint_text(layout: Layout) -> str:
 def _lines(layout: Layout) -> Iterator[str]:
     yield "layout 1"
     yield f"framing {layout.framing} separator {layout.separator}"
+    if layout.line_mark is not LineMark.TAG:
+        yield f"told by {layout.line_mark.value}"
     if layout.sync is not None:
         sync, length = layout.sync, layout.sync.length
         told = "0 at 0 adds 0" if length is None else f"{length.bits} at {length.at} adds {length.adds}"

@@ -143,6 +143,13 @@ class ChecksumPlace(StrEnum):
     END = "end"  # just after it
 
 
+class LineMark(StrEnum):
+    """What tells the kinds of packet apart where each is a line of text."""
+
+    TAG = "tag"  # the line starts with it
+    COUNT = "number of values"  # nothing but values is in the line, of each kind another number of them
+
+
 @dataclass(frozen=True, slots=True)
 class LengthField:
     """Where a frame states its length: an unsigned number of `bits`, `at` bytes after the sync word.
@@ -213,7 +220,8 @@ class Layout:
 
     The checksum covers the body from byte `checksum_from` on but for its last `checksum_until` bytes; a negative
     `checksum_from` takes in that many bytes before the body too: header and sync word. `crc` stands for a checksum
-    that has no name; `sync` belongs to the framing `sync`, `separator` to lines of text.
+    that has no name; `sync` belongs to the framing `sync`, `separator` and `line_mark` to lines of text. In such a
+    line the discriminator is not sent: it is written into the body by what the line shows.
     """
 
     framing: str
@@ -232,6 +240,7 @@ class Layout:
     id_bit_order: BitOrder | None = None
     address: Address | None = None
     envelope: Envelope = Envelope()
+    line_mark: LineMark = LineMark.TAG
 
     def __post_init__(self) -> None:
         if not self.packets:

@@ -6,7 +6,8 @@ follows an asterisk in hexadecimal digits and covers the characters before it ("
 is checked here, and the contents carry none.
 
 A packet's fields stand in the order of their places in the body. With a discriminator, a line starts with the
-packet's tag; of an NMEA address ("GPGGA") the sentence formatter ("GGA") may stand for all talkers.
+packet's tag, or the number of its values tells which packet it is; of an NMEA address ("GPGGA") the sentence
+formatter ("GGA") may stand for all talkers.
 
 Numbers are written with a decimal point, nan and inf by name; a single letter stands for its ASCII code (N is 78); an
 empty token is NaN in a float and refused elsewhere.
@@ -25,7 +26,7 @@ from decoders.checksums import Checksum
 from decoders.contents import Contents
 from decoders.delimited import DelimitedCutter
 from decoders.errors import FrameError, LayoutError, LineError
-from decoders.layout import Field, Layout, Packet, Reason, WireKind
+from decoders.layout import Field, Layout, LineMark, Packet, Reason, WireKind
 
 _NUMBER = re.compile(rb"[+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][+-]?[0-9]+)?|[+-]?(?:nan|inf)", re.IGNORECASE)
 _WHOLE = re.compile(rb"[+-]?[0-9]+")
@@ -64,9 +65,11 @@ class TextLines:
             raise LayoutError(f"found {layout.separator!r}, expected a separator such as ','", where="separator")
         self._order: Literal["little", "big"] = layout.byte_order.value
         self._id_size = layout.id_bits // 8
+        self.is_tagged = layout.id_bits > 0 and layout.line_mark is LineMark.TAG
         self._packets = {tag_of(packet): packet for packet in layout.packets}
         self._by_id = {packet.id: packet for packet in layout.packets}
         self._fields = {packet.id: _in_order(packet) for packet in layout.packets}
+        self._by_count = self._counted(layout)
         self.longest = max(self._longest_line(packet) for packet in layout.packets)
 
     def prepare(self, contents: bytearray) -> None:
@@ -76,7 +79,7 @@ class TextLines:
         """The line that stands for the contents, with its line end."""
         number = int.from_bytes(contents[: self._id_size], self._order)
         packet = self._by_id[number] if self._id_size else next(iter(self._by_id.values()))
-        tokens = [tag_of(packet)] if self._id_size else []
+        tokens = [tag_of(packet)] if self.is_tagged else []
         for item in self._fields[packet.id]:
             token = self._written(contents, item)
             tokens.append(item.name.encode("ascii") + b"=" + token if self.style.named else token)
@@ -161,8 +164,8 @@ class TextLines:
 
     def _identified(self, tokens: list[bytes]) -> tuple[Packet, list[bytes]]:
         """The packet that the line is, and its values."""
-        if not self._id_size:
-            return next(iter(self._packets.values())), tokens
+        if not self.is_tagged:
+            return self._of_count(len(tokens)), tokens
         tag = tokens[0].strip()
         packet = self._packets.get(tag)
         if packet is None and self.style.talkers:
@@ -171,6 +174,26 @@ class TextLines:
             known = ", ".join(known.decode("ascii") for known in self._packets)
             raise LineError(f"found {tag!r}, expected one of {known}", offset=0, reason=Reason.UNKNOWN_PACKET)
         return packet, tokens[1:]
+
+    def _counted(self, layout: Layout) -> dict[int, Packet]:
+        """The packets by the number of their values."""
+        counted: dict[int, Packet] = {}
+        for packet in layout.packets:
+            count = len(self._fields[packet.id])
+            other = counted.setdefault(count, packet)
+            if not self.is_tagged and other is not packet:
+                text = f"found {count} values, as many as packet {other.name!r} has, expected another number"
+                raise LayoutError(text, where=packet.name)
+        return counted
+
+    def _of_count(self, count: int) -> Packet:
+        """The packet that has so many values."""
+        packet = self._by_count.get(count)
+        if packet is None:
+            known = " or ".join(f"{n} of packet {self._by_count[n].name!r}" for n in sorted(self._by_count))
+            reason = Reason.TOO_SHORT if count < max(self._by_count) else Reason.TOO_LONG
+            raise LineError(f"found {count} values, expected the {known}", offset=0, reason=reason)
+        return packet
 
     def _by_key(self, packet: Packet, pairs: list[bytes]) -> Mapping[bytes, bytes]:
         """The values by their names: every field once, and nothing else."""

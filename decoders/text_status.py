@@ -35,7 +35,7 @@ _NO_HEXADECIMAL = re.compile(rb"[^0-9A-Fa-f]+")
 
 def status_among_values(layout: Layout, lines: TextLines) -> Callable[[bytes], bool]:
     """What tells whether a line that is no packet of the layout is a receiver's own."""
-    tags = [tag_of(packet) for packet in layout.packets] if layout.id_bits else []
+    tags = [tag_of(packet) for packet in layout.packets] if lines.is_tagged else []
     names = {item.name.encode("ascii") for packet in layout.packets for item in lines.fields_of(packet)}
     is_own = _has_key(names) if lines.style.named else _has_values(lines)
 

@@ -100,16 +100,11 @@ class LineTiles:
             return False
         if layout.address is not None or layout.id_first_bit:
             return False
-        tags = [tag_of(packet) for packet in layout.packets]
-        if len(set(tags)) < len(tags) or any(tag[TALKER:] in tags for tag in tags):
+        if not all(lines.fields_of(packet) for packet in layout.packets):
             return False
-        return all(
-            lines.fields_of(packet)
-            and tag == tag.strip()
-            and lines.separator not in tag
-            and not any("=" in item.name for item in lines.fields_of(packet))
-            for tag, packet in zip(tags, layout.packets, strict=True)
-        )
+        if any("=" in item.name for packet in layout.packets for item in lines.fields_of(packet)):
+            return False
+        return not lines.is_tagged or _are_plain([tag_of(packet) for packet in layout.packets], lines)
 
     def decode(self, block: bytes, size: int) -> Harvested:
         """The packets in a block that starts with the start of a line; as `decoders.tiles.TileDecoder.decode`."""
@@ -173,10 +168,10 @@ class LineTiles:
 
     def _by_kind(self, data: Bytes, lines: _Lines) -> Iterator[tuple[_Kind, IntArray, IntArray]]:
         """The lines of each kind by their numbers, and where their values start."""
-        if not self._id_size:
-            (kind,) = self._kinds
-            some = np.flatnonzero(lines.sound & (lines.separators == len(kind.fields) - 1))
-            yield kind, some, lines.text[some]
+        if not self._lines.is_tagged:
+            for kind in self._kinds:
+                some = np.flatnonzero(lines.sound & (lines.separators == len(kind.fields) - 1))
+                yield kind, some, lines.text[some]
             return
         for kind in self._kinds:
             some = np.flatnonzero(lines.sound & (lines.separators == len(kind.fields)))
@@ -201,7 +196,7 @@ class LineTiles:
     def _read(self, text: Text, lines: _Lines, kind: _Kind, mine: IntArray, begin: IntArray, bodies: Bytes) -> Bools:
         """Write the values of some lines into their bodies; which of them have the values of the packet."""
         good = np.ones(mine.size, dtype=np.bool_)
-        mark = lines.mark[mine] + (1 if self._id_size else 0)
+        mark = lines.mark[mine] + (1 if self._lines.is_tagged else 0)
         for place, item in enumerate(kind.fields):
             last = place == len(kind.fields) - 1
             end = lines.stop[mine] if last else lines.marks[mark + place]
@@ -240,6 +235,13 @@ class LineTiles:
                 good[line] = False
             else:
                 bodies[line, at : at + size] = np.frombuffer(packed, dtype=np.uint8)
+
+
+def _are_plain(tags: list[bytes], lines: TextLines) -> bool:
+    """Whether each tag stands for one packet, with the letters of a talker in front or not, and for itself."""
+    if len(set(tags)) < len(tags) or any(tag != tag.strip() or lines.separator in tag for tag in tags):
+        return False
+    return not (lines.style.talkers and any(tag[TALKER:] in tags for tag in tags))
 
 
 def _pieces(block: bytes, size: int) -> Iterator[tuple[int, int]]:

@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from decoders.errors import LayoutError
-from decoders.layout import ByteOrder, Field, Layout, Packet, Reason, WireKind
+from decoders.layout import ByteOrder, Field, Layout, LineMark, Packet, Reason, WireKind
 from decoders.packing import FrameEncoder
 from decoders.stream import StreamDecoder
 
@@ -29,6 +29,10 @@ LAYOUTS = {
     "values, big-endian": dataclasses.replace(VALUES, byte_order=ByteOrder.BIG, separator="\t", checksum="sum-8"),
     "pairs": dataclasses.replace(VALUES, framing="key=value", separator=" "),
     "pairs with XOR": dataclasses.replace(VALUES, framing="key=value", checksum="XOR-8"),
+    "values without tags": dataclasses.replace(VALUES, line_mark=LineMark.COUNT),
+    "pairs without tags": dataclasses.replace(
+        VALUES, framing="key=value", line_mark=LineMark.COUNT, checksum="XOR-8", separator=" "
+    ),
     "sentences": dataclasses.replace(VALUES, framing="nmea 0183", checksum="XOR-8"),
 }
 EVERY = pytest.mark.parametrize("layout", LAYOUTS.values(), ids=LAYOUTS.keys())
@@ -107,6 +111,31 @@ def test_line_that_is_no_packet_says_why(line, reason, words):
     _, ((found, start, end, text),) = decoded(VALUES, [b"\n" + line.encode() + b"\n"])
     assert (found, start, end) == (reason, 1, len(line) + 2)
     assert words in text
+
+
+@pytest.mark.parametrize(
+    ("line", "reason", "words"),
+    [
+        ("1", Reason.TOO_SHORT, "found 1 values, expected the 2 of packet 'place' or 3 of packet 'power'"),
+        ("1,2,3,4", Reason.TOO_LONG, "found 4 values, expected the 2 of packet 'place' or 3 of packet 'power'"),
+        ("-1,2,3", Reason.FRAMING, "power.n: found b'-1', expected a number of 64 bits"),
+    ],
+)
+def test_line_without_a_tag_is_the_packet_of_as_many_values(line, reason, words):
+    layout = LAYOUTS["values without tags"]
+    rows, rejects = decoded(layout, [b"1,2,3\n-4.5,6e2\r\n"])
+    assert rows == [("power", {"n": 1, "volts": 2.0, "trim": 3}), ("place", {"lat": -4.5, "lon": 600.0})]
+    assert rejects == []
+    _, rejects = decoded(layout, [b"\n" + line.encode() + b"\n"])
+    ((found, _, _, text),) = rejects
+    assert found is reason
+    assert words in text
+
+
+def test_lines_without_tags_need_different_numbers_of_values():
+    other = dataclasses.replace(PLACE, name="speed", id=3)
+    with pytest.raises(LayoutError, match=r"speed: found 2 values, as many as packet 'place' has"):
+        StreamDecoder(dataclasses.replace(LAYOUTS["values without tags"], packets=(POWER, PLACE, other)))
 
 
 def test_numbers_may_be_padded_empty_letters_and_signed():

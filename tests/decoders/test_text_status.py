@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from decoders.layout import ByteOrder, Envelope, Field, Layout, Packet, Reason, WireKind
+from decoders.layout import ByteOrder, Envelope, Field, Layout, LineMark, Packet, Reason, WireKind
 from decoders.packing import FrameEncoder
 from decoders.stream import StreamDecoder
 
@@ -27,6 +27,7 @@ LAYOUTS = {
     "pairs": dataclasses.replace(VALUES, framing="key=value", separator=" "),
     "pairs with XOR": dataclasses.replace(VALUES, framing="key=value", checksum="XOR-8"),
     "pairs without a tag": dataclasses.replace(VALUES, framing="key=value", packets=(POWER,), id_bits=0),
+    "values told by their number": dataclasses.replace(VALUES, line_mark=LineMark.COUNT, checksum="XOR-8"),
     "sentences": dataclasses.replace(VALUES, framing="nmea 0183", checksum="XOR-8"),
     "digits": DIGITS,
     "digits among a receiver's words": dataclasses.replace(DIGITS, envelope=AROUND),

@@ -9,7 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from decoders.framing import framing
-from decoders.layout import ByteOrder, Field, Layout, Packet, WireKind
+from decoders.layout import ByteOrder, Field, Layout, LineMark, Packet, WireKind
 from decoders.stream import StreamDecoder
 from decoders.text import TextLines
 
@@ -42,6 +42,8 @@ LAYOUTS = {
     "pairs with a sum": dataclasses.replace(VALUES, framing="key=value", checksum="sum-16"),
     "values with CRC of other bits": dataclasses.replace(VALUES, checksum="CRC-32/ISO-HDLC"),
     "values with mirrored CRC": dataclasses.replace(VALUES, checksum="CRC-16/KERMIT"),
+    "values without tags": dataclasses.replace(VALUES, line_mark=LineMark.COUNT),
+    "pairs without tags": dataclasses.replace(VALUES, framing="key=value", line_mark=LineMark.COUNT),
     "sentences": dataclasses.replace(VALUES, framing="nmea 0183", checksum="XOR-8"),
 }
 EVERY = pytest.mark.parametrize("layout", LAYOUTS.values(), ids=LAYOUTS.keys())
@@ -89,7 +91,7 @@ def line_of(layout, rng, shuffled=0.1):
         tokens = [name + b"=" + token for name, token in zip(names, tokens, strict=True)]
         if rng.random() < shuffled:
             rng.shuffle(tokens)
-    if layout.id_bits:
+    if layout.id_bits and layout.line_mark is LineMark.TAG:
         talker = [b"", b"GP", b"gn", b"P1"][int(rng.integers(4))] if layout.framing == "nmea 0183" else b""
         tokens.insert(0, talker + (packet.tag or packet.name).encode())
     line = layout.separator.encode().join(tokens)
