@@ -38,7 +38,7 @@ from groundstation.estimation.position import (
 from groundstation.inputs import NS_PER_S
 from groundstation.state import FlightEventKind, Phase
 from groundstation.table import FloatArray, IntArray
-from groundstation.timeline import Timeline
+from groundstation.timeline import PHASES, Timeline
 
 LOOK_BACK_S = 60.0
 RATE_OVER_S = 30.0  # air that rises and sinks is not evened out in less
@@ -66,7 +66,7 @@ class ComingDown:
 
     Attributes:
         kind: How it comes down, by the newest estimate.
-        since_apogee_s: Time since apogee.
+        since_apogee_s: Time since apogee; NaN for a descent that was under way when it was first heard.
         rate_mps: Rate of descent, positive; the mean of the last seconds under the canopy, else the newest.
         expected_mps: The vehicle file's rate under its canopy.
         wind: The wind from its drift, at the mean height of it; None where there is none yet.
@@ -97,14 +97,13 @@ def coming_down(timeline: Timeline, at_ns: int) -> ComingDown | None:
     if state is None or state.phase is not Phase.DESCENT:
         return None
     events = {e.kind: e for e in timeline.events_until(at_ns)}
-    apogee = events.get(FlightEventKind.APOGEE)
-    if apogee is None:
-        return None
-    ejection = events.get(FlightEventKind.EJECTION)
-    since_s = (state.at_ns - apogee.at_ns) / NS_PER_S
+    apogee, ejection = events.get(FlightEventKind.APOGEE), events.get(FlightEventKind.EJECTION)
+    since_s = math.inf if apogee is None else (state.at_ns - apogee.at_ns) / NS_PER_S
     gravity_mps2, expected_mps = _expected(timeline)
     kind = descent_kind(state.speed_mps, state.speed_sigma_mps, since_apogee_s=since_s, expected_mps=expected_mps)
-    opened_ns = apogee.at_ns + round(OPENED_BY_S * NS_PER_S)
+    opened_ns = _first_descending_ns(timeline)
+    if apogee is not None:
+        opened_ns = apogee.at_ns + round(OPENED_BY_S * NS_PER_S)
     if ejection is not None:
         opened_ns = ejection.at_ns + round(DRIFTING_S * NS_PER_S)
     falling = kind is DescentKind.BALLISTIC or (FlightEventKind.BALLISTIC in events and ejection is None)
@@ -133,7 +132,7 @@ def coming_down(timeline: Timeline, at_ns: int) -> ComingDown | None:
         state.height_m - silent_s * (rate_mps if rate_mps > 0.0 else expected_mps),
         math.hypot(state.height_sigma_m, CANOPY_SIGMA * silent_s * expected_mps),
     )
-    since_now_s = (at_ns - apogee.at_ns) / NS_PER_S
+    since_now_s = math.nan if apogee is None else (at_ns - apogee.at_ns) / NS_PER_S
     return ComingDown(kind, since_now_s, rate_mps, expected_mps, wind, landing, from_ns, silent_s, down)
 
 
@@ -222,6 +221,12 @@ class _Fixes:
         seconds = (self.t_ns[use] - from_ns) / NS_PER_S
         spread_m = SPREAD_OF_FIXES * self.sigma_m
         return wind_from_drift(seconds, self.east_m[use], self.north_m[use], self.height_m[use], fix_sigma_m=spread_m)
+
+
+def _first_descending_ns(timeline: Timeline) -> int:
+    """When a descent that nothing was heard to lead to was first recognised; there is one."""
+    phases = timeline.states.column("phase")
+    return int(timeline.states.t_ns[int(np.argmax(phases == PHASES.index(Phase.DESCENT)))])
 
 
 def _landing(

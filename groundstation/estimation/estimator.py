@@ -17,6 +17,7 @@ from groundstation.estimation.flight import Flight, Moment, Reading
 from groundstation.estimation.liftoff import LiftoffDetector
 from groundstation.estimation.motion_model import ForceReader, Specific, resting_tilt
 from groundstation.estimation.pad import PadReference
+from groundstation.estimation.sinking import SinkingWatch
 from groundstation.inputs import NS_PER_S
 from groundstation.state import NAN, FlightEvent, MotionSample, Phase, State
 
@@ -45,6 +46,7 @@ class Estimator:
         self._canopy_rate_mps = canopy_rate_mps(vehicle, density, self._pad.gravity_mps2)
         self._forces = ForceReader(vehicle, self._pad.gravity_mps2)
         self._liftoff = LiftoffDetector(self._ascent.first_accel_mps2, self._ascent.apogee_m)
+        self._sinking = SinkingWatch()
         self._began_ns: int | None = None  # when the first sample was measured: where the estimator's own time begins
         self._boot = 0
         self._recent: deque[Reading] = deque(maxlen=REMEMBERED)
@@ -135,6 +137,12 @@ class Estimator:
             sigma_m,
             still=specific.still and specific.magnitude == specific.magnitude,
         )
+        sinking = self._sinking.observe(reading.t_s, reading.pressure_pa) if found is None else None
+        if sinking is not None:
+            pad.freeze_aloft()
+            self._flight = Flight(sinking, self._recent, self._bias_mps2, pad, self._ascent, self._canopy_rate_mps)
+            self._recent.clear()
+            return []
         if found is not None:
             pad.freeze()
             self._flight = Flight(found, self._recent, self._bias_mps2, pad, self._ascent, self._canopy_rate_mps)

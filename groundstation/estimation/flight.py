@@ -16,6 +16,7 @@ from groundstation.estimation.liftoff import GAP_S, Liftoff
 from groundstation.estimation.motion_model import Specific
 from groundstation.estimation.pad import PadReference
 from groundstation.estimation.phases import Evidence, next_transition
+from groundstation.estimation.sinking import Sinking
 from groundstation.estimation.vertical import VerticalFilter
 from groundstation.state import FlightEventKind, Phase
 
@@ -55,6 +56,9 @@ UNSEEN_PULSE_M = 15.0  # of an ejection that may have happened just before the e
 # Silence in coast: after so long an apogee is called by dead reckoning, if its time is known this well.
 SILENT_S = 0.25
 MOST_UNSURE_S = 0.15
+# Of the speed in a descent recognised by its mean rate over seconds.
+SINKING_SIGMA_MPS = 1.0
+SINKING_SIGMA_SHARE = 0.3
 STILL_BAND_M = 1.5
 STILL_BAND_MOST_M = 6.0
 STILL_SAMPLES = 4
@@ -83,11 +87,21 @@ class Reading:
 
 
 class Flight:
-    """See the module. `phase`, `filter` and `accel_up_mps2` are open to read."""
+    """See the module. `phase`, `filter` and `accel_up_mps2` are open to read.
+
+    Args:
+        begun: The liftoff, or the descent that was under way when it was first heard; of that, no liftoff, burnout,
+            apogee or ejection is told.
+        before: The newest samples, oldest first.
+        bias_mps2: The accelerometer's, along the axis.
+        pad: The pad's reference, frozen.
+        ascent: The ascent the vehicle file promises.
+        canopy_rate_mps: And its rate of descent.
+    """
 
     def __init__(
         self,
-        liftoff: Liftoff,
+        begun: Liftoff | Sinking,
         before: Iterable[Reading],
         bias_mps2: float,
         pad: PadReference,
@@ -100,27 +114,35 @@ class Flight:
         self.phase = Phase.BOOST
         self.accel_up_mps2 = 0.0
         self._bias_axis = bias_mps2
-        self._t_s, self.filter = self._begin(liftoff, readings)
-        self.liftoff_s = self._liftoff_s
+        if isinstance(begun, Sinking):
+            self.phase = Phase.DESCENT
+            self.liftoff_s, under_way_s = -math.inf, readings[-1].t_s
+            self._t_s, self.filter = under_way_s, self._begin_sinking(begun, readings)
+        else:
+            under_way_s = begun.before_s
+            self._t_s, self.filter = self._begin(begun, readings)
         self._accel = math.nan
         self._accel_s = -math.inf  # when it was last measured
-        self._push = (liftoff.before_s, ascent.first_accel_mps2)
+        self._push = (under_way_s, ascent.first_accel_mps2)
         self._no_push = (math.nan, math.nan)
-        self._apogee_s = math.nan
+        self._apogee_s = math.nan if self.phase is Phase.BOOST else -math.inf
         self._top: tuple[float, float] | None = None
         self._anchor_s, self._anchor_m, self._anchored = self._t_s, self.filter.h, 0
         self._surprise = 0.0
         self._unseen = False  # whether the apogee was called in a silence that is not yet over
         self._pulse_m, self._pulse_s = 0.0, -math.inf
         self._canopy_rate_mps = canopy_rate_mps
-        self._ejection: EjectionWatch | None = EjectionWatch(canopy_rate_mps)
+        self._ejection = EjectionWatch(canopy_rate_mps) if self.phase is Phase.BOOST else None
         self._coast_s = math.nan
         self._too_fast = (0, math.nan)  # samples in a row, the first of them
         self._pulsed = False  # whether the newest pressure was rejected as too high
         self._drag = ascent.drag_kgpm
         self._drag_variance = (DRAG_SPREAD * self._drag) ** 2
-        reference_m = self._metres_per_pascal() * pad.sigma_pa(self._liftoff_s)
-        self.moments = [Moment(FlightEventKind.LIFTOFF, self._liftoff_s, 0.0, reference_m)]
+        self.moments: list[Moment] = []
+        if self.phase is Phase.DESCENT:
+            return
+        reference_m = self._metres_per_pascal() * pad.sigma_pa(self.liftoff_s)
+        self.moments.append(Moment(FlightEventKind.LIFTOFF, self.liftoff_s, 0.0, reference_m))
         for reading in readings:
             if reading.t_s > self._t_s or (reading.t_s == self._t_s and self._accel != self._accel):
                 self.moments += self.step(reading)
@@ -202,26 +224,38 @@ class Flight:
         """When the vehicle left the pad, and the filter at the moment it is started."""
         newest = readings[-1]
         height_m = self._pressure_height_m(newest.pressure_pa)
-        self._liftoff_s = (liftoff.after_s + liftoff.before_s) / 2.0
+        self.liftoff_s = (liftoff.after_s + liftoff.before_s) / 2.0
         if height_m == height_m:
             by_height = newest.t_s - self._ascent.time_at_height_s(height_m)
             # first heard in flight, it left the pad before it was heard
             earliest_s = liftoff.after_s if self._pad.settled else -math.inf
-            self._liftoff_s = min(max(by_height, earliest_s), liftoff.before_s)
+            self.liftoff_s = min(max(by_height, earliest_s), liftoff.before_s)
         bias = self._bias_axis
         reference_m = self._metres_per_pascal() * self._pad.sigma_pa(newest.t_s)
         gap_s = liftoff.before_s - liftoff.after_s
         if gap_s <= GAP_S and self._pad.settled:
             v_sigma = 0.3 + 0.3 * gap_s * self._ascent.first_accel_mps2
-            return self._liftoff_s, VerticalFilter(
+            return self.liftoff_s, VerticalFilter(
                 0.0, 0.0, bias, h_sigma=0.3 + reference_m, v_sigma=v_sigma, b_sigma=BIAS_SIGMA_MPS2
             )
-        since_s = liftoff.before_s - self._liftoff_s
+        since_s = liftoff.before_s - self.liftoff_s
         first = next((r for r in readings if r.t_s >= liftoff.before_s), newest)
         first_m = self._pressure_height_m(first.pressure_pa)
         at_m = first_m if first_m == first_m else 0.0
         return liftoff.before_s, VerticalFilter(
             at_m, self._ascent.speed_at_mps(since_s), bias, h_sigma=10.0, v_sigma=30.0, b_sigma=BIAS_SIGMA_MPS2
+        )
+
+    def _begin_sinking(self, sinking: Sinking, readings: list[Reading]) -> VerticalFilter:
+        """The filter at the newest of the samples, which carries a pressure."""
+        height_m = self._pressure_height_m(readings[-1].pressure_pa)
+        return VerticalFilter(
+            height_m,
+            -sinking.rate_mps,
+            self._bias_axis,
+            h_sigma=self._metres_per_pascal(readings[-1].pressure_pa) * self._pad.noise_pa,
+            v_sigma=SINKING_SIGMA_MPS + SINKING_SIGMA_SHARE * sinking.rate_mps,
+            b_sigma=BIAS_SIGMA_MPS2,
         )
 
     def _predict(self, dt_s: float, specific: Specific) -> None:

@@ -30,6 +30,7 @@ NOISE_GAIN = 0.02
 LAPSE_ERROR = 0.0025
 # Of the site file's pressure against this sensor's, where the vehicle was never seen standing; common practice.
 SITE_PRESSURE_SIGMA_PA = 100.0
+UNKNOWN_PRESSURE_SIGMA_PA = 5000.0  # ... and where the site has none either: it may be some 400 m high
 SITE_TEMPERATURE_SIGMA_K = 0.6
 BAY_TEMPERATURE_SIGMA_K = 8.0
 UNKNOWN_TEMPERATURE_SIGMA_K = 12.0
@@ -128,6 +129,15 @@ class PadReference:
             self._block_variance = SITE_PRESSURE_SIGMA_PA**2
             if self._site_pa is not None:
                 self._set(self._site_pa)
+
+    def freeze_aloft(self) -> None:
+        """The vehicle is far above its pad, and whatever was taken for the pad's pressure is not: keep the site's."""
+        self.frozen = True
+        self._blocks = 0
+        self._block_variance = UNKNOWN_PRESSURE_SIGMA_PA**2
+        if self._site_pa is not None:
+            self._block_variance = SITE_PRESSURE_SIGMA_PA**2
+            self._set(self._site_pa)
 
     def _close_block(self, start_s: float) -> None:
         mean_pa = self._block_sum_pa / self._block_size if self._block_still and self._block_size else math.nan

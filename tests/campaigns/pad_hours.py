@@ -4,9 +4,10 @@
 
 Every hour has its own seed, and with it its own weather, sun, wind, knocks and hands (see `lively_pad`), 5, 10 or 20
 samples a second, and up to 30 % of them lost in bursts. They go through the estimator alone, where liftoff is
-recognised; the whole pipeline gives it the same samples at fifty times the cost. Every tenth hour the vehicle sends
-nothing but its pressure. The liftoff at the end is the simulator's. Ends with 1 on a false liftoff, on one that was
-missed, and, with an accelerometer, on one off by more than 0.3 s.
+recognised, and a descent; the whole pipeline gives it the same samples at fifty times the cost. Every tenth hour the
+vehicle sends nothing but its pressure. The liftoff at the end is the simulator's. Ends with 1 where it was told to
+fly or to come down while it stood there, where a liftoff was missed, and, with an accelerometer, where it was off by
+more than 0.3 s.
 """
 
 import argparse
@@ -29,7 +30,7 @@ from groundstation.estimation.estimator import Estimator
 from groundstation.simulator.pad import S_PER_HOUR
 from groundstation.simulator.scatter import Scatter
 from groundstation.simulator.simulate import SimulatedVehicle
-from groundstation.state import NAN, FlightEventKind, MotionSample
+from groundstation.state import NAN, FlightEventKind, MotionSample, Phase
 
 from .lively_pad import lively_hour, received
 
@@ -53,7 +54,7 @@ class Ignition:
 
 @dataclass(frozen=True)
 class Watched:
-    """One hour: when a liftoff was told before there was one, and the true one's error and delay [s]."""
+    """One hour: when it was told to fly or to come down before it did, and the true liftoff's error and delay [s]."""
 
     hour: int
     rate_hz: float
@@ -131,12 +132,12 @@ def watch(hour: int, seconds: float = S_PER_HOUR) -> Watched:
     for samples in (pad.samples(), flight):
         for whole in samples:
             sample = MotionSample(whole.received_ns, whole.measured_ns, whole.pressure_pa) if bare else whole
-            _, events = estimator.step(sample)
+            state, events = estimator.step(sample)
+            if sample.measured_ns < lit_ns and state.phase is not Phase.PAD:
+                return replace(result, false_s=sample.measured_ns / 1e9)
             told = next((e for e in events if e.kind is FlightEventKind.LIFTOFF), None)
             if told is None:
                 continue
-            if sample.measured_ns < lit_ns:
-                return replace(result, false_s=sample.measured_ns / 1e9)
             true_ns = lit_ns + round(lit.liftoff_s * 1e9)
             off_s, late_s = (told.at_ns - true_ns) / 1e9, (told.called_ns - true_ns) / 1e9
             return replace(result, off_s=off_s, late_s=late_s)

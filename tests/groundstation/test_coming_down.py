@@ -35,6 +35,7 @@ def at(seconds: float) -> int:
 def fly(
     seed: int = 5,
     *,
+    first_s: float = 0.0,
     silent_s: float = math.inf,
     ejects: bool = True,
     rate_hz: float = 10.0,
@@ -56,6 +57,8 @@ def fly(
     pipeline = Pipeline(vehicle, air if read is None else read, started_ns=STARTED_NS)
     end_s = truth.times.landed_s + 20.0
     for chunk in _chunks(simulated, min(end_s, silent_s)):
+        if chunk.stamps[0].received_ns < at(first_s):
+            continue
         pipeline.feed(chunk)
     pipeline.advance(at(end_s))
     return pipeline.timeline, truth
@@ -152,6 +155,20 @@ def test_it_lies_where_it_landed_and_both_heights_agree(flown: tuple[Timeline, T
     apart = heights_apart(timeline, at(truth.times.apogee_s + 20.0))
     assert apart is not None
     assert apart.agrees
+
+
+def test_a_descent_that_was_under_way_when_first_heard_leads_to_a_landing_too() -> None:
+    _, truth = fly()
+    times = truth.times
+    timeline, _ = fly(first_s=times.apogee_s + 10.0)
+    assert [e.kind for e in timeline.events] == [FlightEventKind.LANDED]
+    down = coming_down(timeline, at(times.landed_s - 20.0))
+    assert down is not None
+    assert down.kind is DescentKind.CANOPY
+    assert math.isnan(down.since_apogee_s)
+    assert down.landing is not None
+    assert down.landing.holds(*landed_at(truth), 0.99)
+    assert down.lands_in_s(at(times.landed_s - 20.0)) == pytest.approx(20.0, abs=5.0)
 
 
 def test_a_flight_computer_that_starts_anew_in_flight_keeps_the_flight() -> None:
