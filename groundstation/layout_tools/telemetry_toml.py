@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from pydantic import ValidationError
 
 from decoders.calibration import DegreesMinutes, Points, Polynomial
-from decoders.layout import BitOrder, ChecksumPlace, Field, Layout, Packet, WireKind
+from decoders.layout import BitOrder, ChecksumPlace, Field, Layout, LineMark, Packet, WireKind
 from groundstation.config.packets import Telemetry
 from groundstation.layout_tools.described import Description, Item
 from groundstation.layout_tools.errors import LayoutToolError
@@ -18,7 +18,7 @@ _TARGET = Target(
     kinds=PLAIN_KINDS | {WireKind.TEXT, WireKind.QUATERNION},
     field=frozenset({"bit_order", "curve", "labels", "count"}),
     packet=frozenset({"filler"}),
-    layout=frozenset({"id_first_bit", "id_bit_order"}),
+    layout=frozenset({"id_first_bit", "id_bit_order", "line_mark"}),
 )
 _PRIMARY_HEADER_BITS = 48  # CCSDS 133.0-B: the vehicle file leaves it to the framing
 _LONGEST_PAD = 2048  # bits
@@ -43,7 +43,7 @@ def telemetry_toml(description: Description) -> str:
     if bits_first is not None:
         lines.append(f"bit_order = {_text(bits_first.value)}")
     if layout.framing != "ccsds":
-        lines.append(f"id_type = {_text(f'u{layout.id_bits}' if layout.id_bits else 'none')}")
+        lines.append(f"id_type = {_text(_id_type(layout))}")
         byte, bit = divmod(layout.id_first_bit, 8)
         lines += [f"{key} = {value}" for key, value in (("id_at", byte), ("id_at_bit", bit)) if value]
     for packet in layout.packets:
@@ -51,6 +51,10 @@ def telemetry_toml(description: Description) -> str:
     text = "\n".join(lines) + "\n"
     _check(text)
     return text
+
+
+def _id_type(layout: Layout) -> str:
+    return f"u{layout.id_bits}" if layout.id_bits and layout.line_mark is LineMark.TAG else "none"
 
 
 def _check(text: str) -> None:

@@ -33,7 +33,7 @@ TARGET = Target(
     kinds=PLAIN_KINDS | {WireKind.TEXT},
     field=frozenset({"bit_order", "curve", "labels"}),
     packet=frozenset({"filler"}),
-    layout=frozenset({"id_first_bit", "id_bit_order"}),
+    layout=frozenset({"id_first_bit", "id_bit_order", "line_mark"}),
 )
 
 

@@ -10,7 +10,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field, replace
 
 from decoders.errors import LayoutError
-from decoders.layout import BitOrder, ByteOrder, ChecksumPlace, Field, Layout, Packet, WireKind
+from decoders.layout import BitOrder, ByteOrder, ChecksumPlace, Field, Layout, LineMark, Packet, WireKind
 from groundstation.config.wire import column_unit
 from groundstation.layout_tools.described import Description, Item
 from groundstation.layout_tools.errors import LayoutToolError
@@ -399,6 +399,7 @@ def _layout(
         crc=crc_of(notes["crc"]) if "crc" in notes else None,
         sync=sync_of(notes["sync"], notes.get("length")) if "sync" in notes else None,
         separator=notes.get("separator", ","),
+        line_mark=LineMark(notes.get("line_mark", LineMark.TAG.value)),
         id_first_bit=id_first_bit,
         id_bit_order=id_bit_order,
     )

@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 from decoders.calibration import Points, Polynomial
 from decoders.crc import CrcModel
 from decoders.fields import place_of
-from decoders.layout import BitOrder, ByteOrder, ChecksumPlace, Field, Layout, LengthField, Sync, WireKind
+from decoders.layout import BitOrder, ByteOrder, ChecksumPlace, Field, Layout, LengthField, LineMark, Sync, WireKind
 from groundstation.layout_tools.errors import LayoutToolError
 
 NAMESPACE = "http://www.omg.org/spec/XTCE/20180204"
@@ -68,6 +68,8 @@ def layout_notes(layout: Layout) -> dict[str, str]:
         notes["checksum_until"] = str(layout.checksum_until)
     if layout.separator != ",":
         notes["separator"] = layout.separator
+    if layout.line_mark is not LineMark.TAG:
+        notes["line_mark"] = layout.line_mark.value
     if layout.crc is not None:
         crc = layout.crc
         notes["crc"] = (
