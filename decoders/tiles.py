@@ -143,8 +143,9 @@ class TileDecoder:
                 good, columns = self._harvest(frames.bytes, frames.at.take(mine), length, kind)
                 if not good.all():
                     mine = mine[good]
-                done[mine] = True
-                harvests.append(Harvest(kind.kind, frames.start.take(mine), frames.end.take(mine), columns))
+                if mine.size:
+                    done[mine] = True
+                    harvests.append(Harvest(kind.kind, frames.start.take(mine), frames.end.take(mine), columns))
         return done, harvests
 
     def _by_kind(self, frames: Frames, some: IntArray, kinds: list[_Kind]) -> Iterator[tuple[_Kind, IntArray]]:
