@@ -89,12 +89,11 @@ def line_draft_lines(found: Hypothesis, seconds: float | None) -> Iterator[str]:
     yield f'framing = {{ kind = "{"key=value" if named else "delimited values"}", separator = "{found.separator}" }}'
     yield 'checksum = "none"  # none is looked for in such lines'
     yield 'byte_order = "little"  # of no matter here'
+    if not tag:
+        yield 'id_type = "none"  # nothing but values is in a line'
     yield ""
     if named and b"=" not in found.frames.contents[0]:
         yield "# The file takes name=value, not name:value or braces: have the firmware send that."
-    if not tag:
-        yield "# The file expects each line to start with the packet's name and a separator; these lines do not:"
-        yield "# have the firmware send one, such as kind0."
     yield "[[telemetry.packet]]"
     yield f'name = "kind0"{f"  # sent as {tag}" if tag else ""}'
     if tag:

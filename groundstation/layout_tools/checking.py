@@ -11,7 +11,7 @@ from enum import StrEnum
 from decoders.checksums import checksum_of
 from decoders.errors import DecodersError
 from decoders.fields import raw_limits, value_of
-from decoders.layout import Layout, Packet, WireKind
+from decoders.layout import Layout, LineMark, Packet, WireKind
 from decoders.line_beside import is_beside
 from decoders.stream import StreamDecoder
 from groundstation.layout_tools.c_words import identifier
@@ -85,6 +85,13 @@ def _stream(description: Description) -> Iterator[Remark]:
             'use one of 16 bits, such as "CRC-16/IBM-3740"',
         )
     yield from _sync(layout, size, longest)
+    if size == 0 and layout.line_mark is LineMark.COUNT:
+        yield Remark(
+            Weight.RISK,
+            "telemetry.id_type",
+            "the number of values tells packets apart: a line that has lost some passes as another packet",
+            "have the firmware send a tag in front of each line, or a checksum behind it",
+        )
     if is_beside(layout) and layout.envelope.line.startswith("{"):
         yield Remark(
             Weight.HINT,

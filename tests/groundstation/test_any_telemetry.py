@@ -137,6 +137,17 @@ def test_any_framing_and_checksum_reach_go(name: str, framing: str, checksum: st
     assert {name: len(table) for name, table in timeline.packets.items()} == pytest.approx(sent, abs=1.0)
 
 
+@pytest.mark.parametrize("name", ["delimited values", "key=value"])
+def test_lines_without_tags_reach_go(name: str) -> None:
+    packets = packets_for(name)
+    vehicle = vehicle_with(FRAMINGS[name], '"XOR-8"', packets, 'byte_order = "little"\nid_type = "none"\n')
+    (first, *_) = SimulatedVehicle(vehicle, SITE, seed=3, radio=PERFECT).frames(0.5)
+    assert not any(first.data.startswith(packet["name"].encode()) for packet in packets)
+    timeline = flown(vehicle)
+    assert_go(timeline)
+    assert timeline.reject_counts.total() == 0
+
+
 def test_every_framing_of_the_decoders_has_its_name_in_the_vehicle_file() -> None:
     assert set(FRAMING_NAMES) == set(framings.names())
     assert {name.split(" and ")[0] for name in FRAMINGS} == set(framings.names())

@@ -108,6 +108,7 @@ LEAST_PACKETS = {  # of those that each stream sends, one in 100 of them damaged
     "sync word and length field": 280,
     "sync word and fixed length": 370,
     "fixed length without a delimiter": 370,
+    "lines of delimited values": 240,
     "NMEA 0183 sentences": 330,
     "CCSDS space packets behind an attached sync marker": 230,
 }

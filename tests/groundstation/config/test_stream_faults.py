@@ -1,13 +1,15 @@
 """What a vehicle file may have wrong in its stream: framing, checksum, discriminator, fields, receiver."""
 
 import re
+from dataclasses import replace
 
 import pytest
 
-from decoders.layout import Reason
+from decoders.layout import LineMark, Reason
+from decoders.stream import StreamDecoder
 from groundstation.config.errors import ConfigError
 from groundstation.config.load import EXAMPLE_VEHICLE, parse_vehicle
-from groundstation.config.telemetry import columns, columns_of, labels_of, layout_of, sources_of, texts_of
+from groundstation.config.telemetry import columns, columns_of, label_of, layout_of, sources_of, texts_of
 
 REST = EXAMPLE_VEHICLE.read_text(encoding="utf-8").split("[telemetry]")[0]
 FIRST_LINE = REST.count("\n") + 1
@@ -140,6 +142,25 @@ STREAM_FAULTS = [
 ]
 
 
+TWO_FIELDS = '{ name = "x", type = "u8" }, { name = "y", type = "f32" }'
+ANOTHER = '{}\n]\n[[telemetry.packet]]\nname = "q"\nrate_hz = 1\nfields = [ {}'
+UNTAGGED = {"framing": '"delimited values"', "head": 'id_type = "none"\n', "checksum": '"XOR-8"', "packet": ""}
+STREAM_FAULTS += [
+    (
+        UNTAGGED | {"packet": 'tag = "P"\n'},
+        'packet[p].tag: found it with id_type = "none", expected none: a line holds nothing but values',
+    ),
+    (
+        UNTAGGED | {"fields": ANOTHER.format(TWO_FIELDS, '{ name = "a", type = "u8", count = 2 }')},
+        'packet[q].fields: found 2 values, as many as packet "p" has, expected another number to tell them apart by',
+    ),
+    (
+        UNTAGGED | {"framing": '"nmea 0183"'},
+        'id_type: found "none" on "nmea 0183", where each sentence starts with its address',
+    ),
+]
+
+
 @pytest.mark.parametrize(("stream", "says"), STREAM_FAULTS)
 def test_fault_of_the_stream_is_told_with_its_key(stream, says):
     assert any(fault.startswith(says) for fault in faults(**stream)), faults(**stream)
@@ -242,6 +263,12 @@ def test_a_checksum_over_the_header_does_not_count_a_line_in_front():
     assert layout_of(parsed(head=told, **stream)).checksum_from == layout_of(parsed(**stream)).checksum_from == -3
 
 
+def test_a_scaled_number_has_the_label_of_its_raw_number():
+    labels = 'labels = [[1, "near"], [3, "far"]], scale = 0.1, offset = 5'
+    vehicle = parsed(f'{{ name = "x", type = "u8", bits = [{{ name = "d", at = 2, width = 3, {labels} }}] }}')
+    assert [label_of(vehicle, "p.d", value) for value in (5.1, 5.3, 1, 5.15)] == ["near", "far", None, None]
+
+
 def test_names_of_columns_texts_and_labels():
     vehicle = parsed(
         '{ name = "a", type = "u16", count = 2 }, { name = "call", type = "text3" },'
@@ -251,8 +278,13 @@ def test_names_of_columns_texts_and_labels():
     )
     assert columns_of(vehicle) == {"p": ("a[0]", "a[1]", "q_w", "q_x", "q_y", "q_z", "mode", "rssi")}
     assert texts_of(vehicle) == {"p": ("call",)}
-    labels = {0: "pad", 1: "boost"}
-    assert labels_of(vehicle) == {"p.mode": labels, "vehicle_phase": labels}
+    for name in ("p.mode", "vehicle_phase"):
+        assert [label_of(vehicle, name, value) for value in (0, 1, 2, 0.5, float("nan"))] == [
+            "pad",
+            "boost",
+            *[None] * 3,
+        ]
+    assert label_of(vehicle, "rssi", 0) is label_of(vehicle, "p.absent", 0) is None
     assert {name: s.column for name, s in sources_of(vehicle).items() if "." not in name} == {
         **{f"attitude_{part}": f"q_{part}" for part in "wxyz"},
         "vehicle_phase": "mode",
@@ -270,3 +302,23 @@ def test_fixed_point_is_scaled_by_its_lowest_bit():
 
 def test_reasons_have_words_of_their_own():
     assert len({reason.value for reason in Reason}) == len(Reason)
+
+
+def test_fault_of_lines_without_a_tag_is_told_with_its_line():
+    with pytest.raises(ConfigError) as caught:
+        parsed(ANOTHER.format(FIELD, FIELD), **UNTAGGED)
+    # the header, framing, checksum, byte order and id type; the first packet's four lines and its end; the second's
+    line = FIRST_LINE + 1 + 4 + 6 + 3
+    assert [str(fault).split(": ")[0] for fault in caught.value.faults] == [f"v.toml:{line}"]
+
+
+def test_lines_without_a_tag_are_told_apart_by_the_number_of_their_values():
+    one = layout_of(parsed(TWO_FIELDS, **UNTAGGED))
+    assert (one.id_bits, one.line_mark) == (0, LineMark.TAG)
+    decoded = StreamDecoder(replace(one, checksum="none")).feed(b"\n5,2.5\r\n")
+    assert decoded.tables[0].columns["y"].tolist() == [2.5]
+    two = layout_of(parsed(ANOTHER.format(TWO_FIELDS, FIELD), **UNTAGGED))
+    assert (two.id_bits, two.line_mark) == (8, LineMark.COUNT)
+    decoded = StreamDecoder(replace(two, checksum="none")).feed(b"\n5,2.5\r\n6\r\n")
+    found = {table.packet.name: {n: c.tolist() for n, c in table.columns.items()} for table in decoded.tables}
+    assert found == {"p": {"x": [5], "y": [2.5]}, "q": {"x": [6]}}

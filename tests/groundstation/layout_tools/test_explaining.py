@@ -1,6 +1,8 @@
 import random
 from collections import Counter
 from dataclasses import replace
+from functools import reduce
+from operator import xor
 
 import pytest
 from hypothesis import given, settings
@@ -10,7 +12,7 @@ from mistakes import CURLEW, DESCRIPTIONS, MISTAKES, frame, plausible, some
 from decoders.crc import CATALOGUE
 from decoders.delimited import Delimited
 from decoders.framing import framing
-from decoders.layout import ChecksumPlace, Envelope, Field, Layout, Packet, Reason, WireKind
+from decoders.layout import ChecksumPlace, Envelope, Field, Layout, LineMark, Packet, Reason, WireKind
 from groundstation.layout_tools.described import Description
 from groundstation.layout_tools.explained_text import explained_lines, rows
 from groundstation.layout_tools.explaining import Explanation, explain
@@ -267,6 +269,24 @@ def test_lines_of_text_are_explained_too(name: str) -> None:
     broken = explain(description, sent.replace(b"-5", b"-6"))
     assert broken.fault is not None
     assert "checksum" in broken.fault[1] or "XOR-8" in broken.fault[1]
+
+
+@pytest.mark.parametrize("name", ["key=value", "delimited values"])
+def test_lines_without_a_tag_are_explained_too(name: str) -> None:
+    fields = (Field("a", WireKind.SIGNED, 32, 8), Field("b", WireKind.FLOAT, 32, 40))
+    packets = (Packet("two", 1, 9, fields), Packet("one", 2, 5, fields[:1]))
+    layout = Layout(name, "XOR-8", CURLEW.layout.byte_order, packets, line_mark=LineMark.COUNT)
+    description = Description("own", layout)
+    for packet, values in (("two", {"a": -5, "b": 2.5}), ("one", {"a": 7})):
+        found = explain(description, frame(layout, packet, values))
+        assert [one.raw for one in found.readings] == list(values.values())
+        assert list(explained_lines(description, found))
+    more = b"1,2,3" if name == "delimited values" else b"a=1,b=2,c=3"
+    checked = more + f"*{reduce(xor, more):02X}\r\n".encode()
+    broken = explain(description, checked)
+    assert broken.fault is not None
+    assert "found 3 values, expected the 1 of packet 'one' or 2 of packet 'two'" in broken.fault[1]
+    assert list(explained_lines(description, broken))
 
 
 def test_length_alone_is_a_weak_hint_where_no_valid_range_tells_more() -> None:
