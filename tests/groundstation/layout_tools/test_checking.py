@@ -3,7 +3,7 @@ from dataclasses import replace
 import pytest
 from mistakes import CURLEW
 
-from decoders.layout import Layout, LengthField, Sync
+from decoders.layout import ByteOrder, Field, Layout, LengthField, LineMark, Packet, Sync, WireKind
 from groundstation.config.load import EXAMPLE_VEHICLE, parse_vehicle
 from groundstation.layout_tools.checking import Remark, Weight, remarks
 from groundstation.layout_tools.described import Description, described
@@ -92,6 +92,15 @@ def test_missing_clock_and_counter_are_hints() -> None:
 def test_weak_checksums_are_risks() -> None:
     assert "there is none" in at(with_layout(checksum="none"), "telemetry.checksum")[0].text
     assert "1 in 256" in at(with_layout(checksum="XOR-8"), "telemetry.checksum")[0].text
+
+
+def test_lines_told_apart_by_their_values_alone_are_a_risk() -> None:
+    values = tuple(Field(name, WireKind.FLOAT, 64, 8 + 64 * place) for place, name in enumerate("abc"))
+    packets = (Packet("three", 0, 25, values), Packet("two", 1, 17, values[:2]))
+    bare = Layout("delimited values", "none", ByteOrder.LITTLE, packets, line_mark=LineMark.COUNT)
+    (remark,) = at(Description("own", bare), "telemetry.id_type")
+    assert (remark.weight, "a line that has lost some passes as another packet" in remark.text) == (Weight.RISK, True)
+    assert at(Description("own", replace(bare, checksum="XOR-8")), "telemetry.id_type") == []
 
 
 def test_layout_that_no_decoder_takes_is_a_fault() -> None:

@@ -5,7 +5,18 @@ from mistakes import CURLEW
 
 from decoders.calibration import Points, Polynomial
 from decoders.crc import CrcModel
-from decoders.layout import BitOrder, ByteOrder, ChecksumPlace, Field, Layout, LengthField, Packet, Sync, WireKind
+from decoders.layout import (
+    BitOrder,
+    ByteOrder,
+    ChecksumPlace,
+    Field,
+    Layout,
+    LengthField,
+    LineMark,
+    Packet,
+    Sync,
+    WireKind,
+)
 from groundstation.config.load import EXAMPLE_VEHICLE, parse_vehicle
 from groundstation.config.telemetry import layout_of, sources_of
 from groundstation.config.vehicle import Vehicle
@@ -93,3 +104,16 @@ def test_name_that_a_vehicle_file_cannot_have_is_refused() -> None:
     layout = Layout("cobs", "none", ByteOrder.BIG, (Packet("p q", 1, 2, (Field("a", WireKind.UNSIGNED, 8, 8),)),))
     with pytest.raises(LayoutToolError, match="a vehicle file cannot describe this"):
         telemetry_toml(Description("x", layout))
+
+
+@pytest.mark.parametrize("framing", ["delimited values", "key=value"])
+def test_lines_without_a_tag_come_through_a_document_into_the_same_layout(framing: str) -> None:
+    values = tuple(Field(name, WireKind.FLOAT, 64, 8 + 64 * place) for place, name in enumerate("abc"))
+    packets = (Packet("three", 0, 25, values), Packet("two", 1, 17, values[:2]))
+    layout = Layout(framing, "XOR-8", ByteOrder.LITTLE, packets, separator=";", line_mark=LineMark.COUNT)
+    written = xtce(Description("x", layout, rates_hz={"three": 5, "two": 1}))
+    again = layout_from_xtce(written.encode(), name="layout.xml")
+    assert again.layout == layout
+    text = telemetry_toml(again)
+    assert 'id_type = "none"' in text
+    assert layout_of(loaded(text)) == layout
