@@ -85,6 +85,8 @@ def _walked(stretches: Sequence[Stretch]) -> Point:
 
 def _loss(stretch: Stretch, k: int) -> Point:
     distance_m = _distance_m(stretch, k)
+    if not stretch.window.in_layout("sequence"):
+        stretch.window.need("sequence")  # which says what to add: without a counter no loss is seen
     decoded, _, lost = stretch.window.radio(min(MEAN_S, stretch.seconds))
     at = f"at {number(distance_m, 0)} m"
     look = "both antennas, their plugs and direction, then the radio's setting"

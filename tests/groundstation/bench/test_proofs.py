@@ -11,6 +11,7 @@ from groundstation.bench.walk import Said, guide
 from groundstation.config.bench_plan import ProofName
 from groundstation.config.load import EXAMPLE_STATION, EXAMPLE_VEHICLE, load_station, parse_vehicle
 from groundstation.simulator.battery import Pack
+from groundstation.simulator.rotation import from_rotation_vector, product, to_local
 from groundstation.simulator.simulate import SimulatedVehicle
 
 from .conftest import BENCH, REDSHANK
@@ -324,6 +325,41 @@ def test_margin_is_what_free_space_leaves_from_the_farthest_stop(bench) -> None:
     figures = {figure.name: figure.value for figure in told.figures}
     expected = figures["rssi at 800 m"] + 120.0 - 20.0 * math.log10(1000.0 / 800.0)
     assert figures["margin at 1000 m"] == pytest.approx(expected, abs=0.11)
+
+
+def test_margin_by_the_signal_to_noise_ratio_goes_by_the_published_limit_of_the_setting(bench) -> None:
+    # Semtech, SX1276 data sheet, revision 7, table 13: -20 dB at spreading factor 12.
+    lora = ('sensitivity = "-120 dBm"', 'spreading_factor = 12\nbandwidth = "125 kHz"')
+    proof = made(bench, WALK, told=other_file(REDSHANK, lora))
+    figures = {figure.name: figure.value for figure in proof.figures}
+    expected = figures["snr at 400 m"] + 20.0 - 20.0 * math.log10(1000.0 / 400.0)
+    assert figures["margin at 1000 m"] == pytest.approx(expected, abs=0.11)
+    assert proof.outcome is FAILED
+    assert "dB would be left by its signal-to-noise ratio, at least 10 dB allowed." in proof.reasons[0]
+
+
+def test_loss_is_not_known_of_a_vehicle_that_does_not_count_its_packets(bench) -> None:
+    uncounted = other_file(REDSHANK, (', meaning = "sequence"', ""), ('sequence_counts = "all packets"', ""))
+    proof = made(bench, WALK, told=uncounted)
+    assert proof.outcome is CANNOT_TELL
+    assert any("does not send sequence" in reason for reason in proof.reasons), proof.reasons
+
+
+@pytest.mark.parametrize("lean", [(0.15, 0.0, 0.0), (0.0, 0.15, 0.0), (-0.1, 0.1, 0.0)])
+def test_nozzle_swings_away_from_the_side_that_the_nose_leans_to_where_it_rights_a_lean(lean) -> None:
+    # The motor turned by +d about the axis of a lean +t rights it; its open end points along the motor's -z.
+    body = from_rotation_vector(*lean)
+    motor = product(body, from_rotation_vector(*(0.4 * part for part in lean)))
+    nose = to_local(body, (0.0, 0.0, 1.0))
+    tail, nozzle = to_local(body, (0.0, 0.0, -1.0)), to_local(motor, (0.0, 0.0, -1.0))
+    swing = [n - t for n, t in zip(nozzle, tail, strict=True)]
+    assert swing[0] * nose[0] + swing[1] * nose[1] < -1e-3
+    # and the thrust, along the motor's +z at the tail, pushes the tail towards that side
+    thrust = to_local(motor, (0.0, 0.0, 1.0))
+    across = [
+        f - n * sum(a * b for a, b in zip(thrust, nose, strict=True)) for f, n in zip(thrust, nose, strict=True)
+    ]
+    assert across[0] * nose[0] + across[1] * nose[1] > 1e-3
 
 
 def true_minutes(vehicle, charge: float, current_a: float, limit_v: float) -> float:
