@@ -6,7 +6,6 @@ the pad that is what there is to go by.
 """
 
 import math
-from collections import deque
 from dataclasses import dataclass
 
 from groundstation.estimation.atmosphere import standard_height_m
@@ -16,7 +15,7 @@ LASTING_S = 10.0  # the pressure recovers from a dust devil within half of it
 LEAST_RATE_MPS = 1.5  # over each block; common practice, no source: no canopy lets a vehicle down more slowly
 LEAST_FALL_M = 25.0
 FALL_M = 60.0  # 7 hPa: more than a dust devil's in any time
-FALL_BLOCKS = 3
+FALL_BLOCKS = 5  # a step touches three at most
 LONGEST_GAP_S = 5.0
 
 
@@ -32,9 +31,7 @@ class SinkingWatch:
     """See the module; takes every sample until something is recognised."""
 
     def __init__(self) -> None:
-        self._blocks: deque[tuple[float, float]] = (
-            deque()
-        )  # (time, mean standard height), sinking from each to the next
+        self._blocks: list[tuple[float, float]] = []  # (time, mean standard height), falling from each to the next
         self._start_s = math.nan
         self._sum_s = self._sum_pa = 0.0
         self._size = 0
@@ -67,6 +64,4 @@ class SinkingWatch:
         lasting = over_s >= LASTING_S and fallen_m >= LEAST_FALL_M
         if lasting or (len(blocks) >= FALL_BLOCKS and fallen_m >= FALL_M):
             return Sinking(over_s, fallen_m / over_s)
-        if over_s > LASTING_S:
-            blocks.popleft()
         return None

@@ -79,10 +79,10 @@ def recognised_s(pressure_pa: Callable[[float], float], seconds: float, rate_hz:
     return NAN
 
 
-@pytest.mark.parametrize("rate_mps", [3.0, 5.0, 8.0])
+@pytest.mark.parametrize("rate_mps", [2.0, 3.0, 5.0, 6.0])
 def test_a_steady_descent_is_recognised_after_a_dozen_seconds(rate_mps: float) -> None:
     found_s = recognised_s(lambda t: 97_000.0 + 12.0 * rate_mps * t, 60.0)
-    assert LASTING_S <= found_s <= LASTING_S + 3.0
+    assert LASTING_S <= found_s <= LASTING_S + 5.0
 
 
 @pytest.mark.parametrize("half_s", [0.5, 1.0, 2.0, 3.0, 5.0, 10.0])
@@ -95,3 +95,7 @@ def test_weather_and_a_vehicle_carried_down_are_no_descent() -> None:
         return 100_900.0 + 0.05 * t_s + 12.0 * min(2.0 * max(t_s - 30.0, 0.0), 6.0)
 
     assert math.isnan(recognised_s(pressure_pa, 300.0))
+
+
+def test_a_step_of_the_pressure_is_no_descent() -> None:
+    assert math.isnan(recognised_s(lambda t: 95_000.0 if t < 30.5 else 100_900.0, 90.0))
