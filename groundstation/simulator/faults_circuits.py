@@ -61,6 +61,8 @@ def _crosstalk(values: Values, context: Context) -> Values:
 
 def _swapped(values: Values, context: Context) -> Values:
     first, second = [p.channel for p in context.vehicle.pyro if p.load is Load.IGNITER][:2]
+    if values[f"pyro_{first}_continuity"] == values[f"pyro_{second}_continuity"]:
+        return {}  # two good circuits read alike, whichever channel they are on
     kinds = ("resistance", "sense", "continuity")
     pairs = [(first, second), (second, first)]
     return {f"pyro_{a}_{kind}": values[f"pyro_{b}_{kind}"] for a, b in pairs for kind in kinds}
