@@ -12,6 +12,7 @@ from decoders.status_lines import LONGEST_LINE, first_line, told
 _LINE_END = b"\n"
 _BLANK = b"\r\t "
 
+
 @dataclass(frozen=True, slots=True)
 class Delimited:
     """A framing that keeps one byte value for the end of a frame; `opening` is sent before one."""
@@ -114,6 +115,7 @@ class DelimitedCutter:
             if self._run is not None:
                 return
         place, longest, blank = self._start, self._longest, self._blank
+        add_frame, add_start, add_end = cut.frames.append, cut.starts.append, cut.ends.append
         pieces = (self._pending + data if self._pending else data).split(self.delimiter)
         unfinished = pieces.pop()
         for piece in pieces:
@@ -125,9 +127,9 @@ class DelimitedCutter:
                 run.extend(piece, cut)
                 run.close(self.delimiter, cut)
             elif piece and not (blank and not piece.strip(blank)):
-                cut.frames.append(piece)
-                cut.starts.append(place)
-                cut.ends.append(following)
+                add_frame(piece)
+                add_start(place)
+                add_end(following)
             place = following
         is_line = False
         if len(unfinished) > longest:

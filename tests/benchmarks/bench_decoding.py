@@ -5,7 +5,7 @@
 The stream: 1,000,000 packets of 48 and 40 bytes, 9 to 1, COBS, CRC-16/IBM-3740, about 6 zeros a packet, 0.1 % of the
 frames damaged; seeded. The contenders, run in turn, each ending in the same columns and the same rejects:
 
-- ours: `StreamDecoder` fed blocks of 4 MiB, and of 1 MiB;
+- ours: `StreamDecoder` fed blocks of 4 MiB, and of 1 MiB, their columns put one after the other;
 - loop: split, `cobs` (C), `binascii.crc_hqx`, `struct.unpack` for each packet, then arrays from the tuples;
 - careful loop: as the loop, but the good bodies are joined and read by one `numpy.frombuffer` with a structured type;
 - memcpy: the stream copied by `numpy.copyto`.
@@ -76,12 +76,34 @@ def stream_of(kinds, count, seed):
     return b"".join(frames)
 
 
-def join(parts):
-    """Columns of the whole stream from those of its blocks, one column at a time so that little is held twice."""
-    columns = {}
-    for name in list(parts[0]):
-        columns[name] = np.concatenate([part.pop(name) for part in parts])
-    return columns
+class Growing:
+    """Columns of the whole stream from those of its blocks; room for all is made once, after the first of them.
+
+    The room is one piece of memory: the system gives that out in large pages, with far fewer faults.
+    """
+
+    def __init__(self):
+        self._room, self._size = {}, 0
+
+    def add(self, columns, share):
+        """Columns of a block; `share` of the stream is then done."""
+        end = self._size + len(next(iter(columns.values())))
+        if not self._room or end > len(next(iter(self._room.values()))):
+            self._make_room(columns, 64 + int(1.05 * end / share))
+        for name, column in columns.items():
+            self._room[name][self._size : end] = column
+        self._size = end
+
+    def _make_room(self, columns, capacity):
+        before, sizes = self.columns(), [-(-capacity * c.itemsize // 8) * 8 for c in columns.values()]
+        whole, at = np.empty(sum(sizes), dtype=np.uint8), 0
+        for (name, column), size in zip(columns.items(), sizes, strict=True):
+            self._room[name] = whole[at : at + capacity * column.itemsize].view(column.dtype)
+            self._room[name][: self._size] = before.get(name, ())
+            at += size
+
+    def columns(self):
+        return {name: room[: self._size] for name, room in self._room.items()}
 
 
 def blocks_of(stream, size):
@@ -91,15 +113,15 @@ def blocks_of(stream, size):
 
 def ours(blocks, layout):
     decoder = StreamDecoder(layout)
-    parts = {p.name: [] for p in layout.packets}
+    whole = {p.name: Growing() for p in layout.packets}
     rejects = 0
-    for block in blocks:
+    for number, block in enumerate(blocks, 1):
         decoded = decoder.feed(block)
         rejects += len(decoded.rejects)
         for table in decoded.tables:
-            parts[table.packet.name].append(dict(table.columns))
+            whole[table.packet.name].add(table.columns, min(number * len(blocks[0]) / sum(map(len, blocks)), 1.0))
     rejects += len(decoder.finish().rejects)
-    return {name: join(found) for name, found in parts.items()}, rejects
+    return {name: found.columns() for name, found in whole.items()}, rejects
 
 
 def loop(stream, kinds):
@@ -239,8 +261,8 @@ def live(*, scaled):
     kinds = (packet("motion", 1, MOTION, scaled=scaled), packet("health", 2, HEALTH, scaled=scaled))
     layout = Layout("cobs", "CRC-16/IBM-3740", ByteOrder.LITTLE, tuple(p for p, _ in kinds))
     print(f"\nlive, {'16-bit fields scaled' if scaled else 'raw columns'}, microseconds a call:")
+    frames = [f + b"\0" for f in stream_of(kinds, 200_000, seed=9).split(b"\0")[:-1]]
     for size in (1, 10, 100):
-        frames = [f + b"\0" for f in stream_of(kinds, 20_000, seed=9).split(b"\0")[:-1]]
         calls = [b"".join(frames[i : i + size]) for i in range(0, len(frames) - size, size)][:5_000]
         decoder = StreamDecoder(layout)
         spent = []
