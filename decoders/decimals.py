@@ -159,24 +159,36 @@ def _tokens(text: Text, begin: IntArray, end: IntArray) -> _Tokens:
 
 def _by_form(text: Text, tokens: _Tokens, read: Read) -> tuple[NDArray[Any], IntArray]:
     """Read tokens by the forms of some of them: the values, and which are of none of these."""
-    values: NDArray[Any] | None = None
-    left = np.arange(0)
+    left = np.arange(tokens.end.size)
+    values: NDArray[Any] = np.zeros(0)
     for attempt in range(_ATTEMPTS):
-        form = _form_of(text, tokens, attempt * tokens.begin.size // _ATTEMPTS)
-        found, bad = read(text, tokens, form)
-        if values is None:
+        form = _form_of(text, tokens, attempt * tokens.end.size // _ATTEMPTS)
+        some = _with_point(text, tokens, form.decimals)
+        found, bad = read(text, tokens if some is None else tokens.only(some), form)
+        if attempt == 0 and some is None:
             values = found
         else:
-            values[left] = found
-        if bad is None:
-            return values, np.arange(0)
-        others = np.flatnonzero(bad)
-        left = left[others] if attempt else others
-        if others.size < _FEWEST:
+            if attempt == 0:
+                values = np.empty(left.size, dtype=found.dtype)
+            values[left if some is None else left[some]] = found
+        if some is not None:
+            unread = np.ones(left.size, dtype=np.bool_)
+            unread[some] = False if bad is None else bad
+            bad = unread
+        others = np.flatnonzero(bad) if bad is not None else np.arange(0)
+        left = left[others]
+        if left.size < _FEWEST:
             break
         tokens = tokens.only(others)
-    assert values is not None
     return values, left
+
+
+def _with_point(text: Text, tokens: _Tokens, decimals: int) -> IntArray | None:
+    """Which tokens have a point in front of so many digits, None for all of them; -1 asks for no point."""
+    if decimals < 0:
+        return None
+    fits = text.bytes[tokens.end - (decimals + 1)] == ord(".")
+    return None if fits.all() else np.flatnonzero(fits)
 
 
 def _form_of(text: Text, tokens: _Tokens, number: int) -> _Form:

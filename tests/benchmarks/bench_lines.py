@@ -210,6 +210,8 @@ def careful_fixes(stream, layout):
     kinds = {p.tag.encode(): p for p in layout.packets}
     rows = {tag: [] for tag in kinds}
     for line in stream.split(b"\n"):
+        if line[:1] not in (b"$", b"!"):
+            continue
         line, mark, digits = line[1:].rstrip(b"\r").rpartition(b"*")
         try:
             if not mark or len(digits) != 2 or int(digits, 16) != xor_of(line):
