@@ -13,6 +13,7 @@ import decoders.tiles
 from decoders.framing import contents_of, framing
 from decoders.layout import BitOrder, ByteOrder, ChecksumPlace, Field, Layout, LengthField, Packet, Sync, WireKind
 from decoders.stream import StreamDecoder
+from decoders.tile_frames import places_of
 
 LONG = Packet(
     "long",
@@ -140,3 +141,16 @@ def test_tiles_take_the_frames_of_short_streams(layout):
         done, _ = tiles.harvest(tiles.find(stream + tiles.PADDING, len(stream)))
         taken += int(np.count_nonzero(done))
     assert taken > 0.95 * 20 * len(layout.packets)
+
+
+@given(data=st.lists(st.sampled_from([0, 1, 0x0A, 0xFF]), max_size=60).map(bytes), first=st.integers(0, 9))
+def test_a_byte_is_found_wherever_it_stands(data, first):
+    for byte in (0, 0x0A):
+        found = places_of(byte, np.frombuffer(data, np.uint8)[first:])
+        assert found.tolist() == [place for place, found in enumerate(data[first:]) if found == byte]
+
+
+@given(gaps=st.lists(st.integers(8, 40), max_size=20), first=st.integers(0, 9))
+def test_a_byte_that_stands_alone_in_eight_is_found_wherever_it_stands(gaps, first):
+    data = b"\xff" * first + b"".join(b"\x80" * (gap - 1) + b"\0" for gap in gaps)
+    assert places_of(0, np.frombuffer(data, np.uint8)).tolist() == (first - 1 + np.cumsum(gaps)).tolist()
