@@ -21,6 +21,8 @@ from groundstation.timeline import Source
 HEADER_COUNT = "ccsds_count"
 """Column of the packet counter in a space packet's primary header."""
 
+_SAME_RAW = 1e-6  # of a whole raw number, for what scaling has rounded
+
 # 133.0-B, 4.1.3: version 0, telemetry, no secondary header; unsegmented; the rest is written by others
 _PRIMARY_HEADER = bytes([0, 0, 0xC0, 0, 0, 0])
 
@@ -103,16 +105,20 @@ def texts_of(vehicle: Vehicle) -> dict[str, tuple[str, ...]]:
     }
 
 
-def labels_of(vehicle: Vehicle) -> dict[str, dict[int, str]]:
-    """The names that raw numbers have, by `packet.field` and by the field's meaning."""
-    named: dict[str, dict[int, str]] = {}
+def label_of(vehicle: Vehicle, name: str, value: float) -> str | None:
+    """What the file calls a value of the series of that name; None where it has no name for it.
+
+    Labels belong to raw numbers, so only a value that is just one of these has one.
+    """
     for column in columns(vehicle):
-        if column.entry is not None and column.entry.labels:
-            labels = dict(column.entry.labels)
-            named[f"{column.packet}.{column.name}"] = labels
-            if column.meaning is not None:
-                named.setdefault(column.meaning, labels)
-    return named
+        if name not in (column.meaning, f"{column.packet}.{column.name}"):
+            continue
+        field = column.field
+        if not field.labels or field.curve is not None or not np.isfinite(value):
+            return None
+        raw = (value - field.bias) / field.scale
+        return dict(field.labels).get(round(raw)) if abs(raw - round(raw)) < _SAME_RAW else None
+    return None
 
 
 def columns(vehicle: Vehicle) -> Iterator[Column]:

@@ -5,6 +5,7 @@ Each asks only for what the vehicle file states under [computer].
 
 import numpy as np
 
+from groundstation.config.telemetry import label_of
 from groundstation.config.vehicle import Place, Vehicle
 from groundstation.readiness.check import Figure, Outcome, check, judged
 from groundstation.readiness.finding import Limit, Status
@@ -69,10 +70,18 @@ def _same(window: Window, name: str, what: str, expected: int | None, look: str)
     value = window.need(name)
     limit = Limit(expected, expected)
     if value == expected:
-        return [Outcome(Status.PASS, f"{what} {number(value, 0)}, as the vehicle file states.", value, "", limit)]
-    decimals = 0 if value == round(value) else 2
-    text = f"{what} {number(value, decimals)}, only {expected} allowed. {look}"
+        text = f"{what} {_named(window, name, value)}, as the vehicle file states."
+        return [Outcome(Status.PASS, text, value, "", limit)]
+    allowed_one = _named(window, name, expected)
+    text = f"{what} {_named(window, name, value)}, only {allowed_one} allowed. {look}"
     return [Outcome(Status.FAIL, text, value, "", limit)]
+
+
+def _named(window: Window, name: str, value: float) -> str:
+    """A number with what the vehicle file calls it: "2 (boost)"."""
+    label = label_of(window.vehicle, name, value)
+    told = number(value, 0 if value == round(value) else 2)
+    return told if label is None else f"{told} ({label})"
 
 
 @check(Place.AVIONICS, needs=_record_needs, figures=_RECORD, every_s=2.0)

@@ -197,6 +197,12 @@ def test_lines_stay_within_a_pixels_worth_of_points():
     assert all(len(plot.line.t_s) <= 2 * 200 + 20 for plot in shown.plots.plots)
 
 
+def test_an_enumeration_is_shown_by_its_label():
+    session = StagedSession(simulated()).advance_to(20.0)
+    heading = at(session, 20.0, ask=Ask(page=PageChoice.PAD, sensor="vehicle_phase")).pad.headings[2]
+    assert heading.value == "pad"
+
+
 def test_values_outside_their_valid_range_are_not_drawn():
     session = StagedSession(simulated()).advance_to(20.0)
     table = session.timeline.packets["health"]

@@ -40,7 +40,7 @@ COMPUTER_FAULTS = [
         "vehicle_address",
         "this may be another one's",
     ),
-    ("thinks it flies", lambda p: p.set("vehicle_phase", 1.0), "vehicle_state", "is 1, only 0 allowed"),
+    ("thinks it flies", lambda p: p.set("vehicle_phase", 1.0), "vehicle_state", "is 1 (boost), only 0 (pad) allowed"),
     ("stores nothing", lambda p: p.set("storage_recording", 0.0), "vehicle_record", "does not store its record"),
     ("memory full", lambda p: recording(p, free=5e6), "vehicle_record", "5.0 MB left for its record"),
     ("clock runs fast", fast_clock, "vehicle_clock", "gains 5.0 %"),
@@ -63,6 +63,17 @@ def test_only_what_the_file_states_is_asked_for(pad) -> None:
 def test_number_as_the_file_states_passes(pad, check) -> None:
     key, value = ("address", 7) if check == "vehicle_address" else ("firmware_version", 12)
     assert stated(key, value, "gnss_height", check)(pad()).finding(check).status is PASS
+
+
+def test_a_state_is_told_by_its_label_too(pad) -> None:
+    p = pad().set("vehicle_phase", 1.0)
+    for packet in p.vehicle["telemetry"]["packet"]:
+        for part in (part for entry in packet["fields"] for part in entry.get("bits", ())):
+            if part.get("meaning") == "vehicle_phase":
+                part["labels"] = [[0, "on the pad"], [1, "boosting"]]
+    assert "is 1 (boosting), only 0 (on the pad) allowed" in p.finding("vehicle_state").text
+    p.set("vehicle_phase", 0.0)
+    assert "is 0 (on the pad), as the vehicle file states" in p.finding("vehicle_state").text
 
 
 def test_room_for_the_record_is_its_rate_times_its_length(pad) -> None:
