@@ -100,7 +100,13 @@ def coming_down(timeline: Timeline, at_ns: int) -> ComingDown | None:
     apogee, ejection = events.get(FlightEventKind.APOGEE), events.get(FlightEventKind.EJECTION)
     since_s = math.inf if apogee is None else (state.at_ns - apogee.at_ns) / NS_PER_S
     gravity_mps2, expected_mps = _expected(timeline)
-    kind = descent_kind(state.speed_mps, state.speed_sigma_mps, since_apogee_s=since_s, expected_mps=expected_mps)
+    kind = descent_kind(
+        state.speed_mps,
+        state.speed_sigma_mps,
+        since_apogee_s=since_s,
+        expected_mps=expected_mps,
+        height_m=state.height_m,
+    )
     opened_ns = _first_descending_ns(timeline)
     if apogee is not None:
         opened_ns = apogee.at_ns + round(OPENED_BY_S * NS_PER_S)

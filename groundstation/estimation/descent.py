@@ -10,6 +10,7 @@ from enum import StrEnum
 import numpy as np
 
 from groundstation.config.vehicle import Vehicle
+from groundstation.estimation.gravity import STANDARD_MPS2
 from groundstation.table import FloatArray
 
 WIND_POWER = 1.0 / 7.0  # one-seventh power law over open ground (common engineering practice, no one source)
@@ -33,8 +34,13 @@ RATE_SIGMA_SHARE = 0.02
 # The same of a wind read at the pad some time before, carried up by the power law; common practice, no source.
 SITE_WIND_SIGMA_MPS = 0.4
 SITE_WIND_SIGMA_SHARE = 0.2
-# A descent is steady by then, or nothing has opened; twice the expected rate is more than any scatter of a canopy.
+# A descent is steady by then, or nothing has opened: a second until a flight computer is sure of the apogee and acts, a
+# second more until a second channel does, and two until a canopy stands (common practice, no source). Sooner, a free
+# fall is what every good flight shows too. But where the ground is as near as this it can no longer go well, and a low
+# flight would be over before the four seconds.
 OPENED_BY_S = 4.0
+HITS_SOON_S = 1.5
+# Twice the expected rate is more than any scatter of a canopy.
 TOO_FAST = 2.0
 SURE_SIGMAS = 3.0
 LEAST_DRIFT_S = 3.0  # of fixes, before a drift is told from their noise
@@ -165,7 +171,9 @@ def canopy_rate_mps(vehicle: Vehicle, density_kgpm3: float, gravity_mps2: float)
     return terminal_speed_mps(mass_kg, drag_area_m2, density_kgpm3, gravity_mps2)
 
 
-def descent_kind(speed_mps: float, sigma_mps: float, *, since_apogee_s: float, expected_mps: float) -> DescentKind:
+def descent_kind(
+    speed_mps: float, sigma_mps: float, *, since_apogee_s: float, expected_mps: float, height_m: float = math.inf
+) -> DescentKind:
     """How the vehicle comes down, by its speed.
 
     Args:
@@ -173,12 +181,14 @@ def descent_kind(speed_mps: float, sigma_mps: float, *, since_apogee_s: float, e
         sigma_mps: Its standard deviation.
         since_apogee_s: Time since apogee.
         expected_mps: Rate of descent under the canopy, positive.
+        height_m: Height above the ground; the sooner it hits, the less time a canopy is given.
     """
     falling_mps, unsure_mps = -speed_mps, SURE_SIGMAS * sigma_mps
     if not math.isfinite(falling_mps) or not math.isfinite(unsure_mps):
         return DescentKind.CANNOT_TELL
     if falling_mps - unsure_mps > TOO_FAST * expected_mps:
-        return DescentKind.BALLISTIC if since_apogee_s >= OPENED_BY_S else DescentKind.OPENING
+        hits_soon = height_m < falling_mps * HITS_SOON_S + 0.5 * STANDARD_MPS2 * HITS_SOON_S**2
+        return DescentKind.BALLISTIC if hits_soon or since_apogee_s >= OPENED_BY_S else DescentKind.OPENING
     if falling_mps + unsure_mps < TOO_FAST * expected_mps:
         return DescentKind.CANOPY if since_apogee_s >= OPENED_BY_S else DescentKind.OPENING
     return DescentKind.CANNOT_TELL

@@ -390,7 +390,9 @@ class Flight:
                 moments.append(Moment(FlightEventKind.EJECTION, ejected_s, height_m, self.height_sigma_m))
                 self._ejection = None
         if self.phase is Phase.DESCENT and self._too_fast[0] < TOO_FAST_SAMPLES:
-            kind = descent_kind(f.v, speed_sigma_mps, since_apogee_s=since_s, expected_mps=self._canopy_rate_mps)
+            kind = descent_kind(
+                f.v, speed_sigma_mps, since_apogee_s=since_s, expected_mps=self._canopy_rate_mps, height_m=f.h
+            )
             count, first_s = self._too_fast if kind is DescentKind.BALLISTIC else (-1, math.nan)
             self._too_fast = (count + 1, first_s if count > 0 else t_s)
             if self._too_fast[0] == TOO_FAST_SAMPLES:

@@ -57,6 +57,13 @@ def test_a_descent_is_told_by_its_speed(speed: float, sigma: float, since_s: flo
     assert descent_kind(speed, sigma, since_apogee_s=since_s, expected_mps=5.3) is kind
 
 
+@pytest.mark.parametrize(
+    ("height", "kind"), [(60.0, DescentKind.OPENING), (30.0, DescentKind.BALLISTIC), (math.nan, DescentKind.OPENING)]
+)
+def test_a_fall_that_is_about_to_hit_the_ground_is_given_no_time_to_open(height: float, kind: DescentKind) -> None:
+    assert descent_kind(-15.0, 0.5, since_apogee_s=1.5, expected_mps=5.3, height_m=height) is kind
+
+
 def test_simulated_descents_are_under_the_canopy_at_the_expected_rate(fly: Callable, curlew: Vehicle) -> None:
     flown = fly()
     expected = canopy_rate_mps(curlew, 1.19, 9.81)

@@ -253,6 +253,26 @@ def test_a_fall_without_a_canopy_is_told_in_time_and_ends_with_its_landing(
     assert flown.events[LANDED].at_ns / 1e9 == pytest.approx(times.landed_s, abs=5.0)
 
 
+def test_a_low_flight_without_a_canopy_is_told_before_it_hits(curlew: Vehicle, saltmarsh: Site) -> None:
+    draws = random.Random(1)
+    events: list[FlightEvent] = []
+    estimator = Estimator(curlew, saltmarsh)
+    height = speed = hit_s = 0.0
+    for k in range(900):
+        t_s = k / 20.0
+        accel = 34.0 if 20.0 <= t_s < 21.0 else -9.81 if height > 0.0 else 0.0
+        height, speed = max(0.0, height + speed / 20.0 + accel / 800.0), speed + accel / 20.0 if accel else 0.0
+        force = (draws.gauss(0.0, 0.05), 0.0, 9.81 + accel + draws.gauss(0.0, 0.05))
+        pressure_pa = 100_930.0 - 12.0 * height + draws.gauss(0.0, 3.0)
+        at_ns = round(t_s * 1e9)
+        sample = MotionSample(at_ns, at_ns, pressure_pa, force, (0.0, 0.0, 0.0), (1.0, 0.0, 0.0, 0.0))
+        events += estimator.step(sample)[1]
+        if height > 0.0:
+            hit_s = t_s
+    assert milestones(events) == [LIFTOFF, BURNOUT, APOGEE, BALLISTIC, LANDED]
+    assert hit_s - 2.5 < events[3].called_ns / 1e9 < hit_s - 0.5
+
+
 def test_the_same_samples_give_the_same_states(fly: Callable) -> None:
     assert fly(4, loss=0.3).states == fly(4, loss=0.3).states
 
