@@ -26,11 +26,11 @@ from decoders.checksums import Checksum
 from decoders.contents import Contents
 from decoders.delimited import DelimitedCutter
 from decoders.errors import FrameError, LayoutError, LineError
-from decoders.layout import Field, Layout, LineMark, Packet, Reason, WireKind
+from decoders.layout import ByteOrder, Field, Layout, LineMark, Packet, Reason, WireKind
 
 _NUMBER = re.compile(rb"[+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][+-]?[0-9]+)?|[+-]?(?:nan|inf)", re.IGNORECASE)
 _WHOLE = re.compile(rb"[+-]?[0-9]+")
-_LETTER = re.compile(rb"[A-Za-z]")
+_OF_DECIMALS = b"0123456789.+-"
 _CHECKSUM_MARK = b"*"
 _TOKEN = 32  # characters that a number may take
 TALKER = 2  # characters of an NMEA address before the sentence formatter
@@ -51,6 +51,59 @@ KEY_VALUE = Style("key=value", named=True)
 NMEA = Style("nmea 0183", opening=b"$", talkers=True)
 
 
+@dataclass(frozen=True, slots=True)
+class Slot:
+    """Where one value stands in a body, and how it is written there."""
+
+    place: slice
+    bits: int
+    where: str
+    order: Literal["little", "big"]
+    is_signed: bool
+    code: str  # of a float, as `struct` calls it; else empty
+
+    @classmethod
+    def of(cls, item: Field, packet: str, order: ByteOrder) -> "Slot":
+        """The slot of a field."""
+        at = item.first_bit // 8
+        is_float = item.kind is WireKind.FLOAT
+        code = ("<" if order is ByteOrder.LITTLE else ">") + ("f" if item.bits == 32 else "d") if is_float else ""
+        place = slice(at, at + item.bits // 8)
+        return cls(place, item.bits, f"{packet}.{item.name}", order.value, item.kind is WireKind.SIGNED, code)
+
+    def packed(self, token: bytes) -> bytes:
+        """The wire form of a number written in text.
+
+        Raises:
+            LineError: It is none, or none that the field can hold.
+        """
+        token = token.strip()
+        if len(token) == 1 and token.isalpha():
+            token = b"%d" % token[0]
+        if not self.code:
+            return self._whole(token)
+        # of these characters alone, what `float` takes is what is taken here
+        if token and token.translate(None, _OF_DECIMALS) and not _NUMBER.fullmatch(token):
+            raise self._refused(token, "a number")
+        try:
+            return struct.pack(self.code, float(token or b"nan"))
+        except ValueError:
+            raise self._refused(token, "a number") from None
+        except OverflowError:
+            raise self._refused(token, f"a number that {self.bits} bits can hold") from None
+
+    def _whole(self, token: bytes) -> bytes:
+        if not _WHOLE.fullmatch(token):
+            raise self._refused(token, "a whole number")
+        try:
+            return int(token[:_TOKEN]).to_bytes(self.bits // 8, self.order, signed=self.is_signed)
+        except OverflowError:
+            raise self._refused(token, f"a number of {self.bits} bits") from None
+
+    def _refused(self, token: bytes, expected: str) -> LineError:
+        return LineError(f"{self.where}: found {token!r}, expected {expected}", offset=0, reason=Reason.FRAMING)
+
+
 class TextLines:
     """A framing of lines; what `decode` refuses says by its reason what is wrong: checksum, tag, number of values."""
 
@@ -69,6 +122,10 @@ class TextLines:
         self._packets = {tag_of(packet): packet for packet in layout.packets}
         self._by_id = {packet.id: packet for packet in layout.packets}
         self._fields = {packet.id: _in_order(packet) for packet in layout.packets}
+        self._slots = {
+            packet.id: tuple(Slot.of(item, packet.name, layout.byte_order) for item in self._fields[packet.id])
+            for packet in layout.packets
+        }
         self._by_count = self._counted(layout)
         self.longest = max(self._longest_line(packet) for packet in layout.packets)
 
@@ -111,9 +168,8 @@ class TextLines:
         body = bytearray(packet.length)
         if self._id_size:
             body[: self._id_size] = packet.id.to_bytes(self._id_size, self._order)
-        for item, token in zip(fields, values, strict=True):
-            at = item.first_bit // 8
-            body[at : at + item.bits // 8] = self.packed(item, token, f"{packet.name}.{item.name}")
+        for slot, token in zip(self._slots[packet.id], values, strict=True):
+            body[slot.place] = slot.packed(token)
         return bytes(body)
 
     def decode_each(self, frames: Sequence[bytes]) -> list[bytes | None]:
@@ -133,6 +189,10 @@ class TextLines:
     def fields_of(self, packet: Packet) -> tuple[Field, ...]:
         """The fields of a packet in the order of their values in a line."""
         return self._fields[packet.id]
+
+    def slots_of(self, packet: Packet) -> "tuple[Slot, ...]":
+        """The places in the body of a packet's values, in the order of the values in a line."""
+        return self._slots[packet.id]
 
     def is_number(self, token: bytes) -> bool:
         """Whether this is a number, and not a letter or nothing."""
@@ -210,33 +270,6 @@ class TextLines:
             text = f"found no {missing[0].decode('ascii')!r}, expected every field of packet {packet.name!r}"
             raise LineError(text, offset=0, reason=Reason.TOO_SHORT)
         return found
-
-    def packed(self, item: Field, token: bytes, where: str) -> bytes:
-        """The wire form of a number written in text.
-
-        Raises:
-            LineError: It is none, or none that the field can hold.
-        """
-        token = token.strip()
-        if _LETTER.fullmatch(token):
-            token = str(token[0]).encode("ascii")
-        if item.kind is WireKind.FLOAT:
-            if token and not _NUMBER.fullmatch(token):
-                raise LineError(f"{where}: found {token!r}, expected a number", offset=0, reason=Reason.FRAMING)
-            code = ("<" if self._order == "little" else ">") + ("f" if item.bits == 32 else "d")
-            try:
-                return struct.pack(code, float(token or b"nan"))
-            except OverflowError:
-                text = f"{where}: found {token!r}, expected a number that {item.bits} bits can hold"
-                raise LineError(text, offset=0, reason=Reason.FRAMING) from None
-        signed = item.kind is WireKind.SIGNED
-        if not _WHOLE.fullmatch(token):
-            raise LineError(f"{where}: found {token!r}, expected a whole number", offset=0, reason=Reason.FRAMING)
-        try:
-            return int(token[:_TOKEN]).to_bytes(item.bits // 8, self._order, signed=signed)
-        except OverflowError:
-            text = f"{where}: found {token!r}, expected a number of {item.bits} bits"
-            raise LineError(text, offset=0, reason=Reason.FRAMING) from None
 
     def _written(self, contents: bytes, item: Field) -> bytes:
         """A field's raw number as text that reads back to the same bytes."""

@@ -18,7 +18,7 @@ from decoders.errors import LineError
 from decoders.layout import ByteOrder, Envelope, Field, Layout, Packet, WireKind
 from decoders.line_checksums import LineChecksums
 from decoders.status_lines import LONGEST_LINE
-from decoders.text import TALKER, TextLines, tag_of
+from decoders.text import TALKER, Slot, TextLines, tag_of
 from decoders.tiles import Harvest, Harvested, left_over
 
 Bytes = NDArray[np.uint8]
@@ -36,6 +36,7 @@ class _Kind:
     packet: Packet
     tag: bytes
     fields: tuple[Field, ...]
+    slots: tuple[Slot, ...]
     reader: RowReader
 
 
@@ -89,7 +90,14 @@ class LineTiles:
         self._order = layout.byte_order
         self._id_size = layout.id_bits // 8
         self._kinds = [
-            _Kind(number, packet, tag_of(packet), lines.fields_of(packet), by_length[packet.length])
+            _Kind(
+                number,
+                packet,
+                tag_of(packet),
+                lines.fields_of(packet),
+                lines.slots_of(packet),
+                by_length[packet.length],
+            )
             for number, (packet, by_length) in enumerate(zip(layout.packets, readers, strict=True))
         ]
 
@@ -207,12 +215,12 @@ class LineTiles:
                 for number, letter in enumerate(key):
                     good &= text.bytes[begin + number] == letter
                 begin = begin + len(key)
-            self._put(text, kind, item, begin, end, bodies, good)
+            self._put(text, item, kind.slots[place], begin, end, bodies, good)
             begin = end + 1
         return good
 
     def _put(
-        self, text: Text, kind: _Kind, item: Field, begin: IntArray, end: IntArray, bodies: Bytes, good: Bools
+        self, text: Text, item: Field, slot: Slot, begin: IntArray, end: IntArray, bodies: Bytes, good: Bools
     ) -> None:
         """Write one field; lines whose value is none of it are no longer good."""
         at, size = item.first_bit // 8, item.bits // 8
@@ -230,11 +238,11 @@ class LineTiles:
         for line in left[good[left]].tolist():
             token = text.bytes[begin[line] : end[line]].tobytes()
             try:
-                packed = self._lines.packed(item, token, f"{kind.packet.name}.{item.name}")
+                packed = slot.packed(token)
             except LineError:
                 good[line] = False
             else:
-                bodies[line, at : at + size] = np.frombuffer(packed, dtype=np.uint8)
+                bodies[line, slot.place] = np.frombuffer(packed, dtype=np.uint8)
 
 
 def _are_plain(tags: list[bytes], lines: TextLines) -> bool:
