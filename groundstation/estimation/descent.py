@@ -34,10 +34,10 @@ RATE_SIGMA_SHARE = 0.02
 # The same of a wind read at the pad some time before, carried up by the power law; common practice, no source.
 SITE_WIND_SIGMA_MPS = 0.4
 SITE_WIND_SIGMA_SHARE = 0.2
-# A descent is steady by then, or nothing has opened: a second until a flight computer is sure of the apogee and acts, a
-# second more until a second channel does, and two until a canopy stands (common practice, no source). Sooner, a free
-# fall is what every good flight shows too. But where the ground is as near as this it can no longer go well, and a low
-# flight would be over before the four seconds.
+# A descent is steady by then, or nothing has opened: a second until a flight computer is sure of the apogee and acts,
+# a second more until a second channel does, and two until a canopy stands (common practice, no source). Sooner, a
+# free fall is what every good flight shows too. But where the ground is as near as this it can no longer go well, and
+# a low flight would be over before the four seconds.
 OPENED_BY_S = 4.0
 HITS_SOON_S = 1.5
 # Twice the expected rate is more than any scatter of a canopy.
