@@ -11,6 +11,7 @@ from synthetic import STARTED_NS, StagedSession, simulated
 
 from dashboard.ask import Ask, PageChoice
 from dashboard.frame import PageFrame, When, as_json, frame, page_for
+from groundstation.config.load import EXAMPLE_VEHICLE, parse_vehicle
 from groundstation.inputs import NS_PER_S
 from groundstation.state import Phase
 from groundstation.timeline import Timeline
@@ -199,8 +200,13 @@ def test_lines_stay_within_a_pixels_worth_of_points():
 
 def test_an_enumeration_is_shown_by_its_label():
     session = StagedSession(simulated()).advance_to(20.0)
+    phase = '{ name = "phase",   at = 5, width = 3, valid = [0, 4], meaning = "vehicle_phase"'
+    text = EXAMPLE_VEHICLE.read_text(encoding="utf-8")
+    assert text.count(phase) == 1
+    labelled = text.replace(phase, f'{phase}, labels = [[0, "on the pad"]]')
+    session.timeline.vehicle = parse_vehicle(labelled, file_name="labelled.toml")
     heading = at(session, 20.0, ask=Ask(page=PageChoice.PAD, sensor="vehicle_phase")).pad.headings[2]
-    assert heading.value == "pad"
+    assert heading.value == "on the pad"
 
 
 def test_values_outside_their_valid_range_are_not_drawn():

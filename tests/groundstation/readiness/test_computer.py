@@ -40,7 +40,7 @@ COMPUTER_FAULTS = [
         "vehicle_address",
         "this may be another one's",
     ),
-    ("thinks it flies", lambda p: p.set("vehicle_phase", 1.0), "vehicle_state", "is 1 (boost), only 0 (pad) allowed"),
+    ("thinks it flies", lambda p: p.set("vehicle_phase", 1.0), "vehicle_state", "is 1, only 0 allowed"),
     ("stores nothing", lambda p: p.set("storage_recording", 0.0), "vehicle_record", "does not store its record"),
     ("memory full", lambda p: recording(p, free=5e6), "vehicle_record", "5.0 MB left for its record"),
     ("clock runs fast", fast_clock, "vehicle_clock", "gains 5.0 %"),
