@@ -11,7 +11,9 @@ rounds, run in turn.
 
 import argparse
 import gc
+import re
 import statistics
+import struct
 import sys
 import time
 from pathlib import Path
@@ -26,6 +28,7 @@ from decoders.checksums import checksum
 from decoders.envelope import put_around
 from decoders.framing import contents_of, framing
 from decoders.layout import BitOrder, ByteOrder, Envelope, Field, Layout, LengthField, Packet, Sync, WireKind
+from decoders.line_beside import LineBeside, is_beside, without_line
 from decoders.stream import StreamDecoder
 
 WORD = b"\xa5\x5a"
@@ -35,6 +38,9 @@ RSSI = Field("rssi", WireKind.SIGNED, 8, 0)
 SNR = Field("snr", WireKind.SIGNED, 8, 8)
 BEHIND, AROUND = Envelope(0, 2, (RSSI, SNR)), Envelope(1, 1, (RSSI, SNR))
 TRAILING = Envelope(0, 2, (RSSI, SNR), behind=2)
+TOLD = tuple(Field(name, WireKind.FLOAT, 64, 64 * k) for k, name in enumerate(("rssi", "snr")))
+LINE = "RSSI {rssi} SNR {snr}"
+LINE_IN_FRONT, LINE_BEHIND = Envelope(16, 0, TOLD, LINE), Envelope(0, 16, TOLD, LINE)
 CASES = {
     "cobs, CRC-16/IBM-3740": {"framing": "cobs"},
     "cobs, CRC-16/KERMIT": {"framing": "cobs", "checksum": "CRC-16/KERMIT"},
@@ -66,6 +72,8 @@ CASES = {
     "ccsds, RSSI and SNR behind": {"framing": "ccsds", "envelope": BEHIND},
     "cobs, RSSI and SNR after the delimiter": {"framing": "cobs", "envelope": TRAILING},
     "slip, RSSI and SNR after the delimiter": {"framing": "slip", "envelope": TRAILING},
+    "cobs, a line in front": {"framing": "cobs", "envelope": LINE_IN_FRONT},
+    "cobs, a line behind": {"framing": "cobs", "envelope": LINE_BEHIND},
     "rfc 1662, RSSI and SNR after the delimiter": {
         "framing": "rfc 1662",
         "checksum": "CRC-16/IBM-SDLC",
@@ -98,6 +106,8 @@ def layout_of(packets, change):
 def stream_of(layout, kinds, count, seed):
     """The stream; every frame of random bytes with one in eight a zero."""
     rng = np.random.default_rng(seed)
+    line = LineBeside(layout) if is_beside(layout) else None
+    layout = without_line(layout) if line else layout
     framed = framing(layout)
     contents = contents_of(layout, framed)
     frames = []
@@ -112,11 +122,15 @@ def stream_of(layout, kinds, count, seed):
             head = bytes([0]) + head + (0xC000 | i & 0x3FFF).to_bytes(2, "big") + bytes(2)
         body = head + noise[i % 10_000, 1:length].tobytes()
         whole = contents.with_room(body)
-        put_around(whole, layout, contents, noise[i % 10_000, :2].tobytes())
+        if not line:
+            put_around(whole, layout, contents, noise[i % 10_000, :2].tobytes())
         framed.prepare(whole)
         frame = bytearray(framed.encode(contents.seal(whole)))
         if rng.random() < 0.001:
             frame[int(rng.integers(len(frame) - 1))] ^= int(rng.integers(1, 256))
+        if line:
+            run = (float(-30 - i % 90), i % 37 / 2 - 9)
+            frame = line.put_beside(bytes(frame), struct.pack("<2d", *run))
         frames.append(bytes(frame))
     return b"".join(frames)
 
@@ -169,6 +183,48 @@ def trailed_contents(stream, layout):
         elif layout.framing == "rfc 1662" and b"\x7d" in frame:
             frame = frame.replace(b"\x7d\x5e", b"\x7e").replace(b"\x7d\x5d", b"\x7d")
         yield frame + stream[end + 1 : place]
+
+
+def lined(stream, layout, kinds):
+    """As `careful`, for COBS and a line of text beside each frame, which a regular expression finds."""
+    size, compute = 2, checksum(layout.checksum).of
+    found, told = {p.id: [] for p in layout.packets}, {p.id: [] for p in layout.packets}
+    lengths = {p.id: p.length + size for p in layout.packets}
+    match, in_front = re.compile(rb"RSSI ([-+.0-9]+) SNR ([-+.0-9]+)\r\n").match, layout.envelope.before > 0
+    last = None
+    for piece in stream.split(b"\0"):
+        line = match(piece)
+        if line and not in_front and last is not None:
+            told[last][-1] = (float(line[1]), float(line[2]))
+        last = None
+        frame = piece[line.end() :] if line else piece
+        if not frame:
+            continue
+        try:
+            contents = cobs.decode(frame)
+        except cobs.DecodeError:
+            continue
+        if compute(contents[:-2]) == int.from_bytes(contents[-2:], "little") and lengths.get(contents[0]) == len(
+            contents
+        ):
+            last = contents[0]
+            found[last].append(contents)
+            told[last].append((float(line[1]), float(line[2])) if line and in_front else (np.nan, np.nan))
+    columns = {}
+    for p in layout.packets:
+        dtype = np.dtype(
+            {
+                "names": [f.name for f in p.fields],
+                "formats": [base.dtype_of(f) for f in p.fields],
+                "offsets": [f.first_bit // 8 for f in p.fields],
+                "itemsize": lengths[p.id],
+            }
+        )
+        rows = np.frombuffer(b"".join(found[p.id]), dtype=dtype)
+        numbers = np.array(told[p.id])
+        columns[p.name] = {name: np.ascontiguousarray(rows[name]) for name in dtype.names}
+        columns[p.name] |= {"rssi": numbers[:, 0].copy(), "snr": numbers[:, 1].copy()}
+    return columns, 0
 
 
 def careful(stream, layout, kinds):
@@ -280,11 +336,12 @@ def main():
         layout = layout_of(packets, change)
         stream = stream_of(layout, kinds, chosen.packets, seed=20)
         blocks = base.blocks_of(stream, 4 << 20)
+        way = lined if is_beside(layout) else careful
         mine, theirs = [], []
         for number in range(chosen.rounds):
             elapsed, (columns, _) = base.timed(lambda b=blocks, made=layout: base.ours(b, made))
             mine.append(elapsed)
-            elapsed, (other, left) = base.timed(lambda s=stream, made=layout: careful(s, made, kinds))
+            elapsed, (other, left) = base.timed(lambda s=stream, made=layout, way=way: way(s, made, kinds))
             theirs.append(elapsed)
             if number == 0:
                 base.same((columns, 0), (other, 0))
