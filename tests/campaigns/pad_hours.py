@@ -13,7 +13,6 @@ more than 0.3 s.
 import argparse
 import math
 import multiprocessing
-import os
 import random
 import sys
 import time
@@ -160,7 +159,6 @@ def main(arguments: Sequence[str] | None = None) -> int:
     parser.add_argument("--workers", type=int, default=1, help="processes (1)")
     parser.add_argument("--first", type=int, default=0, help="the first hour's number (0)")
     asked = parser.parse_args(arguments)
-    os.nice(10)
     seen: list[Watched] = []
     began = time.monotonic()
     for found in run(range(asked.first, asked.first + asked.hours), asked.workers):
