@@ -148,6 +148,19 @@ def test_lines_without_tags_reach_go(name: str) -> None:
     assert timeline.reject_counts.total() == 0
 
 
+@pytest.mark.parametrize("name", ["delimited values", "key=value", "nmea 0183", "hexadecimal lines"])
+def test_a_receivers_own_lines_among_lines_of_packets_are_no_damage(name: str) -> None:
+    vehicle = vehicle_with(FRAMINGS[name], '"XOR-8"', packets_for(name))
+    items: list[Chunk | StationEvent] = [StationEvent(STARTED_NS, EventKind.RECORDING, True, "recording")]
+    frames = SimulatedVehicle(vehicle, SITE, seed=3, radio=PERFECT).frames(SECONDS)
+    sent = [(frame.t_s, frame.data + b"RSSI -80 dBm, SNR 9.5 dB\r\n") for frame in frames]
+    items += [Chunk.at(STARTED_NS + round(t_s * NS_PER_S), data, link="radio") for t_s, data in sent]
+    ended_ns = STARTED_NS + round(SECONDS * NS_PER_S)
+    timeline = run_through(Pipeline(vehicle, SITE, started_ns=STARTED_NS), items, ended_ns=ended_ns)
+    assert_go(timeline)
+    assert timeline.reject_counts == {Reason.TEXT: len(sent)}
+
+
 def test_every_framing_of_the_decoders_has_its_name_in_the_vehicle_file() -> None:
     assert set(FRAMING_NAMES) == set(framings.names())
     assert {name.split(" and ")[0] for name in FRAMINGS} == set(framings.names())
