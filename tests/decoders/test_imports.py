@@ -6,7 +6,7 @@ import pytest
 ROOT = Path(__file__).parents[2]
 ROOMS = ("decoders", "groundstation", "dashboard")  # each may import itself and those before it
 PURE = {
-    "binascii", "collections", "dataclasses", "difflib", "enum", "functools", "itertools", "math", "operator", "re",
+    "binascii", "bisect", "collections", "dataclasses", "difflib", "enum", "functools", "itertools", "math", "operator", "re",
     "struct", "typing", "zlib", "numpy", "decoders",
 }  # fmt: skip
 
