@@ -53,6 +53,7 @@ class EventKind(StrEnum):
     OPERATOR = "operator"  # text: what the operator noted
     COUNT = "count"  # text: what the operator told the count, see groundstation.operator_actions
     WAIVER = "waiver"  # text: what the operator waived or took back, see groundstation.operator_actions
+    LAPTOP_WATCH = "laptop watch"  # text: what of the laptop is watched from now on, see groundstation.laptop
     LAPTOP_POWER = "laptop power"  # text: how the laptop is supplied
     LAPTOP_DISK = "laptop disk"  # text: room on the disk that is recorded to
     LAPTOP_CLOCK = "laptop clock"  # text: whether its clock was set

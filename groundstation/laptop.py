@@ -89,7 +89,8 @@ def looks(folder: Path, clock: Clock) -> tuple[Look, Look, Look]:
 
 
 async def watch(folder: Path, clock: Clock, tell: Tell) -> None:
-    """Look now and then every minute, for ever, and tell what each look found."""
+    """Say that the laptop is watched; look now and then every minute, for ever, and tell what each look found."""
+    tell(EventKind.LAPTOP_WATCH, True, f"power, disk and clock, every {EVERY_S:.0f} s")
     while True:
         for look in await asyncio.to_thread(looks, folder, clock):
             tell(look.kind, look.ok, look.text)

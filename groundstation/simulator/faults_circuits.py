@@ -12,6 +12,7 @@ OPEN_OHM = 1e6  # saturates to the field's greatest value, as an open circuit do
 SHORT_OHM = 0.02
 OUT_OF_BAND = 1.5
 WEAK_SHARE = 0.4
+PIN_IN_S = 5.0
 CROSSTALK_SHARE = 0.2  # of a channel's band, either way
 CROSSTALK_HZ = 0.4
 TOO_MUCH_A = 0.8
@@ -79,6 +80,10 @@ def _pin_in(values: Values, context: Context) -> Values:
 
 def _pin_chatters(values: Values, context: Context) -> Values:
     return _pin_reads(True, values, context) if context.drops_out else {}
+
+
+def _pin_was_in(values: Values, context: Context) -> Values:
+    return _pin_reads(True, values, context) if context.since_s < PIN_IN_S else {}
 
 
 def _pin_reversed(values: Values, context: Context) -> Values:
@@ -256,6 +261,15 @@ CIRCUIT_FAULTS = (
         ("pull_pin", "pyro_supply_voltage"),
         on_values=_pin_in,
         asks=_has_pin,
+    ),
+    Fault(
+        "pin-in-supply-live",
+        f"the pull-pin is in for {PIN_IN_S:.0f} s while the pyro supply stays live, then out again",
+        ("pyro_supply_history",),
+        5.0,
+        ("pull_pin", "pyro_supply_voltage"),
+        on_values=_pin_was_in,
+        asks=_pin_enables_pyro,
     ),
     Fault(
         "pin-chatters",

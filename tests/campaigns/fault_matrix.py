@@ -38,6 +38,25 @@ RESTARTING_S = 2.0  # what a flight computer that starts anew adds to the time o
 # Checks that are not written yet, and the faults that wait for them; empty when all is done.
 WAITING: dict[str, str] = {}
 
+# Checks of what no simulated vehicle can show, and where they are tried instead.
+_SITE = "its figure is in the station file or the vehicle file: tests/groundstation/readiness/test_launch_site.py"
+_STATION = "said by the station, not sent by the vehicle: tests/groundstation/readiness/test_link.py"
+NOT_SIMULATED = {
+    "wind": _SITE,
+    "rod_tilt": _SITE + "; a vehicle that leans with its rod is tilt-excessive",
+    "people_distance": _SITE,
+    "thrust_to_weight": _SITE,
+    "recording_running": "said by the station, not sent by the vehicle: tests/groundstation/readiness/test_checks.py",
+    "laptop_disk": _STATION,
+    "laptop_power": _STATION,
+    "laptop_clock": _STATION,
+    "on_pad": "a flight, not a fault: tests/groundstation/readiness/test_checks.py",
+    "gimbal_restoring": "asks for a lean by hand: tests/groundstation/readiness/test_gimbal.py",
+    "gimbal_sweep": "asks for a sweep: tests/groundstation/readiness/test_gimbal.py",
+    "bench_proofs": "proofs made before: tests/groundstation/readiness/test_bench_proofs.py",
+    "required_measurements": "the layout's, not the vehicle's: tests/groundstation/readiness/test_never_go.py",
+}
+
 _SWITCHED_AFTER = PadPlan(camera_switches=((AT_S + 3.0, True),))
 SCENES = {
     "battery-old": Scene(plan=_SWITCHED_AFTER),
@@ -233,6 +252,8 @@ def main(arguments: Sequence[str] | None = None) -> int:
         print(f"waiting: {name} for {check}")
     judged = list(run(alone(asked.seeds, names), asked.workers))
     print_table(judged, print)
+    for check, why in NOT_SIMULATED.items():
+        print(f"{'no fault':<20}{check}: {why}")
     both = [] if asked.only else list(run(pairs(asked.pairs, 1, names), asked.workers))
     misses = [(case, seen) for case, all_seen in (*judged, *both) for seen in missed(case, all_seen)]
     for case, seen in misses:

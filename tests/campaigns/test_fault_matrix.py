@@ -1,12 +1,26 @@
 import random
 from dataclasses import replace
+from pathlib import Path
 
 import pytest
 
 from groundstation.config.load import EXAMPLE_VEHICLE, load_vehicle
+from groundstation.readiness.checks import CHECKS
 from groundstation.simulator.faults import FAULTS, refusal
 
-from .fault_matrix import WAITING, Case, alone, judge, judged_names, main, missed, missing_checks, pairs, redshank
+from .fault_matrix import (
+    NOT_SIMULATED,
+    WAITING,
+    Case,
+    alone,
+    judge,
+    judged_names,
+    main,
+    missed,
+    missing_checks,
+    pairs,
+    redshank,
+)
 
 SAMPLE_ALONE, SAMPLE_PAIRS = 20, 8
 
@@ -30,6 +44,14 @@ def test_every_fault_has_a_check_that_is_registered() -> None:
     print("waiting:", WAITING or "none")
     assert missing_checks() == {}
     assert WAITING == {}
+
+
+def test_every_check_has_a_fault_or_a_reason_why_none_is_simulated() -> None:
+    shown_by = {check for fault in FAULTS.values() for check in fault.checks}
+    assert {check.name for check in CHECKS} - shown_by == set(NOT_SIMULATED)
+    for why in NOT_SIMULATED.values():
+        place = why.rsplit(": ", 1)[1].partition(";")[0]
+        assert (Path(__file__).parents[2] / place).is_file(), place
 
 
 def test_the_matrix_judges_every_fault_on_one_vehicle() -> None:

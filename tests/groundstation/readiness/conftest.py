@@ -92,6 +92,11 @@ class Pad:
         self.changes[name] = lambda t, v: np.where(t >= since, value, v)
         return self
 
+    def hold(self, name: str, value: float, since: float, until: float) -> "Pad":
+        """The measurement has this very value between two times."""
+        self.changes[name] = lambda t, v: np.where((t >= since) & (t < until), value, v)
+        return self
+
     def add(self, name: str, value: float, *, since: float = 0.0) -> "Pad":
         """The measurement is so much more from then on, noise and all."""
         self.changes[name] = lambda t, v: np.where(t >= since, v + value, v)

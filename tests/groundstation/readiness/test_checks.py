@@ -51,6 +51,12 @@ FAULTS = [
         "pull_pin",
         "the board is powered and sends",
     ),
+    (
+        "pyro supply was live with the pin in",
+        lambda p: p.hold("pull_pin", 0.0, 1.0, 4.0),
+        "pyro_supply_history",
+        "one is likely wired the wrong way round",
+    ),
     ("pyro supply dead", lambda p: p.set("pyro_supply_voltage", 0.2), "pull_pin", "0.2 V"),
     ("accelerometer scale", lambda p: p.set("accel_z", 10.6), "accelerometer_gravity", "10.60 m/s²"),
     ("accelerometer upside down", lambda p: p.set("accel_z", -9.81), "accelerometer_gravity", "nose pointing down"),

@@ -81,8 +81,25 @@ def test_one_restart_or_a_late_packet_is_not_a_second_vehicle(pad) -> None:
     assert pad().drop("vehicle_time").findings("one_vehicle") == ()
 
 
-def test_station_that_stopped_looking_at_its_laptop_is_unknown_and_one_that_never_did_has_no_finding(pad) -> None:
-    assert pad().findings("laptop_power") == ()
+@pytest.mark.parametrize("check", ["laptop_power", "laptop_disk", "laptop_clock"])
+def test_laptop_nobody_can_look_at_passes_and_says_so(pad, check) -> None:
+    finding = pad().finding(check)
+    assert finding.status is PASS
+    assert "is not watched in this session" in finding.text
+    assert "look at it yourself" in finding.text
+
+
+@pytest.mark.parametrize("check", ["laptop_power", "laptop_disk", "laptop_clock"])
+def test_laptop_that_is_watched_is_unknown_until_a_look_at_it_is_told(pad, check) -> None:
+    finding = said(EventKind.LAPTOP_WATCH, True, "power, disk and clock")(pad()).finding(check)
+    assert finding.status is UNKNOWN
+    assert finding.text.startswith(f"The station has not said how its {check.replace('_', ' ')} stands.")
+    if check != "laptop_disk":
+        told = said(EventKind.LAPTOP_DISK, True, "The disk has 20 GB")(pad())
+        assert told.finding(check).status is UNKNOWN
+
+
+def test_station_that_stopped_looking_at_its_laptop_is_unknown(pad) -> None:
     good = said(EventKind.LAPTOP_POWER, True, "The laptop's battery has 80 %")(pad(seconds=400.0))
     assert good.finding("laptop_power", 200.0).text == "The laptop's battery has 80 %."
     assert good.finding("laptop_power", 200.0).status is PASS
