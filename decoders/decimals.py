@@ -169,7 +169,7 @@ def _by_form(text: Text, tokens: _Tokens, read: Read) -> tuple[NDArray[Any], Int
             values = found
         else:
             if attempt == 0:
-                values = np.empty(left.size, dtype=found.dtype)
+                values = np.zeros(left.size, dtype=found.dtype)
             values[left if some is None else left[some]] = found
         if some is not None:
             unread = np.ones(left.size, dtype=np.bool_)

@@ -103,3 +103,13 @@ def test_all_digits_of_a_float_are_read_and_rounded_once(seed):
     values, sure = read(floats(block, begin, end))
     assert values[sure].tolist() == numbers[sure].tolist()
     assert all(sure[k] or b"e" in token for k, token in enumerate(tokens)) or np.count_nonzero(~sure) < 60
+
+
+def test_what_is_left_is_zero_and_no_accident_of_memory():
+    rng = np.random.default_rng(3)
+    for _ in range(20):
+        texts = [repr(float(x)) if rng.random() < 0.5 else "1e300" for x in rng.normal(0, 10, 300)]
+        block, begin, end, _ = placed(texts)
+        values, left = floats(block, begin, end)
+        assert np.abs(values).max() < 1e30
+        assert set(left.tolist()) >= {k for k, text in enumerate(texts) if text == "1e300"}
