@@ -6,8 +6,8 @@ import pytest
 ROOT = Path(__file__).parents[2]
 ROOMS = ("decoders", "groundstation", "dashboard")  # each may import itself and those before it
 PURE = {
-    "binascii", "bisect", "collections", "dataclasses", "difflib", "enum", "functools", "itertools", "math", "operator",
-    "re", "struct", "typing", "zlib", "numpy", "decoders",
+    "binascii", "bisect", "collections", "dataclasses", "difflib", "enum", "functools", "itertools", "math",
+    "operator", "re", "struct", "typing", "zlib", "numpy", "decoders",
 }  # fmt: skip
 
 
