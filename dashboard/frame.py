@@ -17,6 +17,7 @@ from dashboard.flight_frame import FlightText, flight_lines, flight_text
 from dashboard.pad_frame import PadText, pad_lines, pad_text
 from dashboard.plotframe import Plots
 from groundstation.inputs import NS_PER_S
+from groundstation.link_lines import link_lines
 from groundstation.readiness.finding import Verdict
 from groundstation.readiness.reading import allowed_silence_s
 from groundstation.state import FlightEventKind, Phase
@@ -105,7 +106,7 @@ def frame(
         ask: The page asked for, what its plots hold already and how wide they are.
         with_text: Whether to bring words and numbers besides the lines.
         zone: Time zone of the clock shown.
-        status: The session's sentences for the status corner.
+        status: The session's sentences for the status corner; those on the link at the cursor are put behind them.
     """
     following = ask.at_s is None and live
     when = When.REPLAY if not live else When.LIVE if following else When.PAST
@@ -128,7 +129,7 @@ def frame(
         pad=pad_text(timeline, cursor_ns, ask.sensor, zone) if with_text and page is PageChoice.PAD else None,
         flight=flight_text(timeline, cursor_ns, zone) if with_text and page is PageChoice.FLIGHT else None,
         plots=lines(timeline, cursor_ns, ask),
-        status=status if with_text else (),
+        status=(*status, *link_lines(timeline, cursor_ns)) if with_text else (),
     )
 
 

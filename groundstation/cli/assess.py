@@ -9,6 +9,7 @@ from groundstation.cli.command import Command
 from groundstation.cli.replaying import timeline_of
 from groundstation.cli.shown import from_liftoff, local_clock, local_date, minutes, quantity
 from groundstation.inputs import NS_PER_S
+from groundstation.link_lines import session_lines
 from groundstation.readiness.finding import Assessment
 from groundstation.state import FlightEvent, FlightEventKind
 from groundstation.timeline import Timeline
@@ -55,6 +56,8 @@ def table_lines(timeline: Timeline, *, title: str) -> Iterator[str]:
             yield f"{' ' * len(head)}  {finding.check}{channel}: {finding.text}"
     if not rows:
         yield f"{'':>9}  {'':<13}  the recording is too short for a verdict"
+    yield ""
+    yield from session_lines(timeline)
     yield ""
     yield "Advice, not permission: the range safety officer decides, and continuity is not safety."
 

@@ -9,6 +9,7 @@ from dataclasses import dataclass, field
 
 from groundstation.count import CountState, clock_text
 from groundstation.inputs import NS_PER_S, EventKind, StationEvent
+from groundstation.link_lines import arrived, starts
 from groundstation.plain_json import Json, number, reason
 from groundstation.readiness.finding import Assessment
 from groundstation.state import FlightEvent
@@ -55,6 +56,7 @@ class Outbox:
         self._assessment: Assessment | None = None
         self._newest: dict[tuple[EventKind, str], StationEvent] = {}
         self._packet_ns: int | None = None
+        self._timeline: Timeline | None = None
         self._count: CountState | None = None
 
     def offer(self, timeline: Timeline) -> None:
@@ -63,6 +65,7 @@ class Outbox:
         self._offer_state(timeline)
         self._offer_events(timeline)
         self._assessment = timeline.assessment_at(timeline.now_ns)
+        self._timeline = timeline
         self._packet_ns = timeline.last_packet_ns(timeline.now_ns)
         counted = timeline.count_plan is not None or timeline.counts[-1:] != timeline.counts[:1]
         self._count = timeline.counts[-1] if timeline.counts and counted else None
@@ -119,7 +122,7 @@ class Outbox:
         return Draft("count", now_ns, "count", -to_go_ns / NS_PER_S + 0.0, "s", more)
 
     def station(self, now_ns: int) -> Draft:
-        """How the station itself is: links, recording, age of the newest packet, what was not published."""
+        """How the station itself is: links, recording, how packets come, new starts, what was not published."""
         states: dict[EventKind, list[Json]] = {EventKind.LINK: [], EventKind.RECORDING: []}
         for (kind, link), event in self._newest.items():
             if kind in states:
@@ -129,10 +132,20 @@ class Outbox:
             "links": states[EventKind.LINK],
             "recording": states[EventKind.RECORDING],
             "packet_age_s": age_s,
+            "arrivals": self._arrivals(now_ns),
+            "new_starts": 0 if self._timeline is None else starts(self._timeline, now_ns),
             "superseded": self.superseded,
             "dropped": self.dropped,
         }
         return Draft("station", now_ns, "station", "running", more=more)
+
+    def _arrivals(self, now_ns: int) -> Json:
+        """How the packets of the last minute came."""
+        if self._timeline is None:
+            return None
+        seen = arrived(self._timeline, now_ns)
+        counts: dict[str, Json] = {"heard": seen.heard, "repeated": seen.repeated, "late": seen.late, "odd": seen.odd}
+        return counts | {"held_s": number(seen.held_s)}
 
     def _too_old(self, assessment: Assessment, now_ns: int) -> bool:
         return now_ns - assessment.at_ns > MAX_ASSESSMENT_AGE_NS
