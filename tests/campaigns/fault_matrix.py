@@ -246,7 +246,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     parser.add_argument("--workers", type=int, default=2, help="processes (2)")
     parser.add_argument("--only", nargs="*", default=[], metavar="NAME", help="these faults alone, without pairs")
     asked = parser.parse_args(arguments)
-    os.nice(10)
+    os.nice(max(0, 10 - os.nice(0)))  # no nicer than it was started, if that was nice
     names = asked.only or judged_names()
     for name, check in WAITING.items():
         print(f"waiting: {name} for {check}")
