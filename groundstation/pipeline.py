@@ -109,9 +109,7 @@ class Pipeline:
     def _assess(self, at_ns: int) -> None:
         timeline, state = self.timeline, self._count.state
         to_go_ns = None if state.phase is CountPhase.NOT_STARTED else state.to_go(at_ns)
-        window = Window(timeline, at_ns)
-        window.vehicle = self._points.vehicle(to_go_ns)
-        window.limits = window.vehicle.limits
+        window = Window(timeline, at_ns, self._points.vehicle(to_go_ns))
         assessment = self._assessor.assess(window, self._waivers)
         timeline.append_assessment(assessment)
         liftoff = (e.at_ns for e in timeline.events_until(at_ns) if e.kind is FlightEventKind.LIFTOFF)

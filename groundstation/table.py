@@ -66,6 +66,13 @@ class Table:
             raise IndexError(f"found rows {start} to {end}, expected some of 0 to {self._size}")
         return self._shown_values[:, start:end]
 
+    def row(self, at: int) -> list[float]:
+        """The values of one row, in the order of the columns; IndexError where there is none."""
+        if not 0 <= at < self._size:
+            raise IndexError(f"found row {at}, expected one of {self._size}")
+        values: list[float] = self._values[:, at].tolist()
+        return values
+
     def append(self, t_ns: IntArray, values: FloatArray) -> None:
         """Add rows: t_ns (n,) not before the last row's, values (columns, n)."""
         if values.shape != (len(self.columns), t_ns.shape[0]):

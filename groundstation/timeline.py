@@ -18,7 +18,7 @@ from groundstation.config.station import Site
 from groundstation.config.vehicle import Vehicle
 from groundstation.count import CountState
 from groundstation.inputs import NS_PER_S, StationEvent
-from groundstation.readiness.finding import Assessment, Finding
+from groundstation.readiness.finding import Assessment
 from groundstation.state import FlightEvent, FlightEventKind, Phase, Restart, State
 from groundstation.table import BoolArray, FloatArray, IntArray, Table
 
@@ -240,7 +240,8 @@ def _row(state: State) -> tuple[float, ...]:
 
 
 def _changed(before: Assessment | None, after: Assessment) -> bool:
-    def statuses(findings: tuple[Finding, ...]) -> list[tuple[tuple[str, int | None], str]]:
-        return [(f.key, f.status) for f in findings]
-
-    return before is None or before.verdict != after.verdict or statuses(before.findings) != statuses(after.findings)
+    """Whether the verdict, or any finding's status, is another; findings that have not changed are the very same."""
+    if before is None or before.verdict is not after.verdict or len(before.findings) != len(after.findings):
+        return True
+    pairs = zip(before.findings, after.findings, strict=True)
+    return any(one is not other and (one.status, *one.key) != (other.status, *other.key) for one, other in pairs)

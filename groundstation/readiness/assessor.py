@@ -3,6 +3,7 @@
 import logging
 import math
 from collections.abc import Hashable, Sequence
+from itertools import chain
 
 from groundstation.config.vehicle import Place, Vehicle
 from groundstation.inputs import NS_PER_S
@@ -19,15 +20,31 @@ _LINK = (_SILENCE, "packet_loss", "frame_damage")
 
 
 class _Found:
-    """What one check found when it was last run, by channel, and until when that holds."""
+    """A check, what it found when it was last run, and until when that holds."""
 
-    __slots__ = ("against", "by_channel", "findings", "holds_from_ns", "holds_to_ns")
+    __slots__ = ("against", "check", "every_ns", "findings", "holds_from_ns", "holds_to_ns", "outcomes")
 
-    def __init__(self) -> None:
-        self.by_channel: dict[int | None, Finding] = {}
+    def __init__(self, check: Check) -> None:
+        self.check = check
+        self.every_ns = round(check.every_s * NS_PER_S)
+        self.outcomes: tuple[Outcome, ...] = ()
         self.findings: tuple[Finding, ...] = ()
         self.against: tuple[Finding, ...] = ()  # those that are not good
         self.holds_from_ns = self.holds_to_ns = 0  # runs at once
+
+    def take(self, outcomes: tuple[Outcome, ...], at_ns: int) -> None:
+        """Make findings of outcomes that are not those of the run before."""
+        before = {finding.channel: finding for finding in self.findings}
+        now = {o.channel: _remembered(before.get(o.channel), self.check, o, at_ns) for o in outcomes}
+        self.outcomes = outcomes
+        self.findings = tuple(now.values())
+        self.against = tuple(finding for finding in self.findings if finding.status not in _GOOD)
+
+    def hold(self, at_ns: int) -> None:
+        """Not to be run again for as long as the check says; what is not known is asked again at once."""
+        unknown = any(finding.status is Status.UNKNOWN for finding in self.against)
+        self.holds_from_ns = at_ns
+        self.holds_to_ns = at_ns if unknown else at_ns + self.every_ns
 
 
 class Assessor:
@@ -40,8 +57,9 @@ class Assessor:
 
     def __init__(self, vehicle: Vehicle, checks: Sequence[Check] = CHECKS) -> None:
         self._settling_s = vehicle.limits.settling_time_s
-        self._checks = tuple(checks)
-        self._found = [(check, _Found()) for check in self._checks]
+        self._found = [_Found(check) for check in checks]
+        self._findings: tuple[Finding, ...] = ()
+        self._against: list[Finding] = []  # those of them that are not good
         self._standing: Hashable = None
         self._logged: set[str] = set()
         self._passing_since_ns: int | None = None
@@ -57,7 +75,8 @@ class Assessor:
             waivers: What the operator set aside; None for nothing.
         """
         at_ns = window.at_ns
-        findings, against = self._findings(window)
+        self._run(window)
+        findings, against = self._findings, self._against
         if waivers is not None and (applied := waivers.applied(findings, at_ns)) is not findings:
             findings, against = applied, [f for f in applied if f.status not in _GOOD]
         left_s = None if against or not findings else self._left_s(at_ns)
@@ -65,9 +84,7 @@ class Assessor:
             self._passing_since_ns = None
             reasons = _reasons(against)
         else:
-            waived = any(finding.status is Status.WAIVED for finding in findings)
-            pass_words = "All checks pass or are waived" if waived else "All checks pass"
-            reasons = (self._still_settling(left_s, pass_words),) if left_s > 0.0 else ()
+            reasons = (self._still_settling(left_s, findings),) if left_s > 0.0 else ()
         verdict = Verdict.GO if left_s is not None and left_s <= 0.0 else Verdict.HOLD
         if verdict is not self._verdict:
             self._verdict, self._since_ns = verdict, at_ns
@@ -80,27 +97,25 @@ class Assessor:
             self._passing_since_ns = at_ns
         return self._settling_s - (at_ns - self._passing_since_ns) / NS_PER_S
 
-    def _findings(self, window: Window) -> tuple[tuple[Finding, ...], list[Finding]]:
-        """All findings in the checks' order, and those of them that are not good."""
+    def _run(self, window: Window) -> None:
+        """Run the checks that are due; the findings stay the very same where nothing has changed."""
         at_ns = window.at_ns
         standing = window.standing, id(window.vehicle)
         moved = standing != self._standing
         self._standing = standing
-        findings: list[Finding] = []
-        against: list[Finding] = []
-        for check, found in self._found:
-            if moved or not found.holds_from_ns <= at_ns < found.holds_to_ns:
-                before, found.by_channel = found.by_channel, {}
-                for outcome in self._outcomes(check, window):
-                    channel = outcome.channel
-                    found.by_channel[channel] = _remembered(before.get(channel), check, outcome, at_ns)
-                found.findings = tuple(found.by_channel.values())
-                found.against = tuple(f for f in found.findings if f.status not in _GOOD)
-                found.holds_from_ns = at_ns
-                found.holds_to_ns = at_ns + _holds_ns(check, found.against)
-            findings += found.findings
-            against += found.against
-        return tuple(findings), against
+        changed = False
+        for found in self._found:
+            if not moved and found.holds_from_ns <= at_ns < found.holds_to_ns:
+                continue
+            outcomes = self._outcomes(found.check, window)
+            if outcomes != found.outcomes:
+                found.take(outcomes, at_ns)
+                changed = True
+            if found.every_ns:
+                found.hold(at_ns)
+        if changed:
+            self._findings = tuple(chain.from_iterable([found.findings for found in self._found]))
+            self._against = list(chain.from_iterable([found.against for found in self._found]))
 
     def _outcomes(self, check: Check, window: Window) -> tuple[Outcome, ...]:
         try:
@@ -112,21 +127,16 @@ class Assessor:
             text = f"The check {check.name} failed to run: a fault in this program. Look at the station's log."
             return (Outcome(Status.UNKNOWN, text),)
 
-    def _still_settling(self, left_s: float, pass_words: str) -> Finding:
+    def _still_settling(self, left_s: float, findings: tuple[Finding, ...]) -> Finding:
         left, since_ns, before = float(math.ceil(left_s)), self._passing_since_ns or 0, self._settling
+        waived = any(finding.status is Status.WAIVED for finding in findings)
+        pass_words = "All checks pass or are waived" if waived else "All checks pass"
         text = f"{pass_words}; GO in {left:.0f} s if they go on passing."
         if before is not None and before.text == text and before.since_ns == since_ns:
             return before
         limit = Limit(self._settling_s)
         self._settling = Finding("settling", Status.UNKNOWN, text, Place.VEHICLE, None, left, "s", limit, since_ns)
         return self._settling
-
-
-def _holds_ns(check: Check, against: tuple[Finding, ...]) -> int:
-    """How long what was found need not be asked again; what is not known is asked again at once."""
-    if not check.every_s or any(finding.status is Status.UNKNOWN for finding in against):
-        return 0
-    return round(check.every_s * NS_PER_S)
 
 
 def _remembered(before: Finding | None, check: Check, outcome: Outcome, at_ns: int) -> Finding:

@@ -10,11 +10,9 @@ from dataclasses import dataclass
 from typing import NamedTuple
 
 from groundstation.config.vehicle import Place, Pyro, Vehicle
-from groundstation.readiness.finding import Finding, Limit, Status
+from groundstation.readiness.finding import NO_LIMIT, Finding, Limit, Status
 from groundstation.readiness.window import Unknown, Window
 from groundstation.readiness.words import telling, within
-
-_NO_LIMIT = Limit()
 
 
 class Outcome(NamedTuple):
@@ -27,7 +25,7 @@ class Outcome(NamedTuple):
     text: str
     value: float | None = None
     unit: str = ""
-    limit: Limit = _NO_LIMIT
+    limit: Limit = NO_LIMIT
     channel: int | None = None
     place: Place | None = None
     stale: bool = False
@@ -120,10 +118,11 @@ def judged(
     `good` and `bad` make the sentence from the rounded value and the decimals it has: more of them where rounding
     would hide the failure.
     """
-    inside = within(value, limit)
+    if within(value, limit):
+        rounded = round(value, decimals)
+        return Outcome(Status.PASS, good(rounded, decimals), rounded, unit, limit)
     rounded, places = telling(value, limit, decimals)
-    text = (good if inside else bad)(rounded, places)
-    return Outcome(Status.PASS if inside else Status.FAIL, text, rounded, unit, limit)
+    return Outcome(Status.FAIL, bad(rounded, places), rounded, unit, limit)
 
 
 def each(channels: Iterable[Pyro], rule: Callable[[Pyro], Outcome]) -> list[Outcome]:
@@ -131,10 +130,10 @@ def each(channels: Iterable[Pyro], rule: Callable[[Pyro], Outcome]) -> list[Outc
     outcomes = []
     for pyro in channels:
         try:
-            outcome = rule(pyro)
+            status, text, value, unit, limit, _, _, stale = rule(pyro)
         except Unknown as unknown:
-            outcome = Outcome(Status.UNKNOWN, unknown.text, stale=unknown.stale)
-        outcomes.append(outcome._replace(channel=pyro.channel, place=pyro.place))
+            status, text, value, unit, limit, stale = Status.UNKNOWN, unknown.text, None, "", NO_LIMIT, unknown.stale
+        outcomes.append(Outcome(status, text, value, unit, limit, pyro.channel, pyro.place, stale))
     return outcomes
 
 

@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass
 from enum import StrEnum
+from typing import NamedTuple
 
 from groundstation.config.vehicle import Place
 
@@ -22,12 +23,17 @@ class Verdict(StrEnum):
     HOLD = "HOLD"
 
 
-@dataclass(frozen=True, slots=True)
-class Limit:
-    """The least and greatest value a check allows; None where that side is open."""
+class Limit(NamedTuple):
+    """The least and greatest value a check allows; None where that side is open.
+
+    A tuple, not a dataclass: some dozens are made and compared a tick.
+    """
 
     least: float | None = None
     greatest: float | None = None
+
+
+NO_LIMIT = Limit()
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,7 +60,7 @@ class Finding:
     channel: int | None = None
     value: float | None = None
     unit: str = ""
-    limit: Limit = Limit()
+    limit: Limit = NO_LIMIT
     since_ns: int = 0
     stale: bool = False
     waiver: Waiver | None = None

@@ -45,22 +45,27 @@ class Reading:
 class SessionFacts:
     """What a session's layout says: readings by name; those judged for being possible, by packet; more by key.
 
-    `silence_s` is how old the newest packet of any kind may be, `state_age_s` how old an estimate.
+    `silence_s` is how old the newest packet of any kind may be, `state_age_s` how old an estimate, and `age_s` how
+    old the newest packet of each kind.
     """
 
     readings: dict[str, Reading]
     judged: dict[str, tuple[Reading, ...]]
     state_age_s: float
     silence_s: float
+    age_s: dict[str, float]
     fixed: dict[Hashable, object] = field(default_factory=dict)
 
 
 class Newest:
-    """One table as it stood at a moment: its rows up to then, and the age and values of the newest."""
+    """One table as it stood at a moment: its rows up to then, and the newest one's age and values.
 
-    __slots__ = ("_row", "_starts", "age_s", "end", "t_ns", "table")
+    `fresh` says whether there is a row no older than allowed; `row` is empty where there is none.
+    """
 
-    def __init__(self, table: Table, at_ns: int) -> None:
+    __slots__ = ("_before", "_starts", "age_s", "end", "fresh", "row", "t_ns", "table")
+
+    def __init__(self, table: Table, at_ns: int, most_age_s: float) -> None:
         self.table = table
         self.t_ns = t_ns = table.t_ns
         end = len(t_ns)
@@ -69,16 +74,18 @@ class Newest:
             end = int(t_ns.searchsorted(at_ns, side="right"))
             newest_ns = int(t_ns[end - 1]) if end else at_ns
         self.end = end
-        self.age_s = (at_ns - newest_ns) / NS_PER_S
-        self._row: list[float] | None = None
+        self.age_s = age_s = (at_ns - newest_ns) / NS_PER_S
+        self.fresh = end > 0 and 0.0 <= age_s <= most_age_s
+        self.row = table.row(end - 1) if end else []
+        self._before: list[float] | None = None
         self._starts: dict[float, int] = {}
 
     @property
-    def row(self) -> list[float]:
-        """Values of the newest row, in the order of the table's columns; IndexError where there is none."""
-        if self._row is None:
-            self._row = self.table.rows(self.end - 1, self.end)[:, 0].tolist()
-        return self._row
+    def before(self) -> list[float]:
+        """Values of the row before the newest; IndexError where there is none."""
+        if self._before is None:
+            self._before = self.table.row(self.end - 2)
+        return self._before
 
     def start(self, at_ns: int, seconds: float) -> int:
         """The first row received within the last `seconds`."""
@@ -133,7 +140,13 @@ def _facts(timeline: Timeline) -> SessionFacts:
     judged = {packet: tuple(r for r in seen.values() if r.packet == packet) for packet in timeline.packets}
     motion = [readings[name].age_s for name in ("pressure", "accel_x") if name in readings]
     silence_s = allowed_silence_s(timeline.vehicle)
-    return SessionFacts(readings, {p: r for p, r in judged.items() if r}, max(motion, default=silence_s), silence_s)
+    return SessionFacts(
+        readings,
+        {p: r for p, r in judged.items() if r},
+        max(motion, default=silence_s),
+        silence_s,
+        {packet: _allowed_age_s(limits, rate_hz) for packet, rate_hz in rates.items()},
+    )
 
 
 def allowed_silence_s(vehicle: Vehicle) -> float:

@@ -13,6 +13,7 @@ from typing import TypeVar, cast
 
 import numpy as np
 
+from groundstation.config.vehicle import Vehicle
 from groundstation.inputs import NS_PER_S, StationEvent
 from groundstation.measurements import measurement
 from groundstation.readiness.reading import Newest, Reading, SessionFacts, facts_of, problem
@@ -53,18 +54,24 @@ class Sample:
 
 
 class Window:
-    """The timeline as it stood at `at_ns`; nothing received later can be seen through it."""
+    """The timeline as it stood at `at_ns`; nothing received later can be seen through it.
+
+    Args:
+        timeline: The session.
+        at_ns: The moment.
+        vehicle: The vehicle file as it holds at this point of the count; None for the timeline's.
+    """
 
     __slots__ = ("_facts", "_newest", "_once", "_timeline", "at_ns", "limits", "site", "vehicle")
 
-    def __init__(self, timeline: Timeline, at_ns: int) -> None:
+    def __init__(self, timeline: Timeline, at_ns: int, vehicle: Vehicle | None = None) -> None:
         self._timeline = timeline
         self._facts: SessionFacts = facts_of(timeline)
         self._newest: dict[str, Newest] = {}
         self._once: dict[Hashable, object] = {}
         self.at_ns = at_ns
-        self.vehicle = timeline.vehicle
-        self.limits = timeline.vehicle.limits
+        self.vehicle = timeline.vehicle if vehicle is None else vehicle
+        self.limits = self.vehicle.limits
         self.site = timeline.site
 
     @property
@@ -224,6 +231,8 @@ class Window:
         value = newest.row[reading.place]
         if not reading.least <= value <= reading.greatest:
             raise _impossible(reading, value)
+        if newest.end > 1 and newest.before[reading.place] != value:
+            return newest.age_s, 1
         values = newest.table.column(reading.column)
         count = 0
         for before in reversed(values[max(0, newest.end - _SHORT) : newest.end].tolist()):
@@ -249,7 +258,7 @@ class Window:
             newest = self._of(packet)
             if newest.end == 0:
                 continue
-            if not 0.0 <= newest.age_s <= readings[0].age_s:
+            if not newest.fresh:
                 raise Unknown(
                     _too_old(f"newest {packet} packet", packet, newest.age_s, readings[0].age_s), stale=True
                 )
@@ -284,10 +293,7 @@ class Window:
     @property
     def standing(self) -> Hashable:
         """Which packets are fresh now, and how much the station has said: what it takes to run a slow check anew."""
-        fresh = [
-            0.0 <= newest.age_s <= readings[0].age_s and newest.end > 0
-            for readings, newest in ((r, self._of(p)) for p, r in self._facts.judged.items())
-        ]
+        fresh = [self._of(packet).fresh for packet in self._facts.judged]
         return (*fresh, len(self._timeline.station_events))
 
     @property
@@ -340,7 +346,7 @@ class Window:
                 "The phase of the flight is not known: no packet with motion has come. Look at what is sent.",
                 stale=True,
             )
-        if not 0.0 <= newest.age_s <= self._facts.state_age_s:
+        if not newest.fresh:
             raise Unknown(
                 f"The phase of the flight was last estimated {in_seconds(newest.age_s)} ago, "
                 f"{in_seconds(self._facts.state_age_s)} allowed. Look at why packets with motion no longer come.",
@@ -376,30 +382,32 @@ class Window:
     def _of(self, name: str) -> Newest:
         newest = self._newest.get(name)
         if newest is None:
-            timeline = self._timeline
+            timeline, facts = self._timeline, self._facts
             table = _OWN[name](timeline) if name in _OWN else timeline.packets[name]
-            newest = self._newest[name] = Newest(table, self.at_ns)
+            most_age_s = facts.state_age_s if name == _STATES else facts.age_s.get(name, facts.silence_s)
+            newest = self._newest[name] = Newest(table, self.at_ns, most_age_s)
         return newest
 
     def _fresh(self, name: str) -> tuple[Reading, Newest]:
         """Where a measurement is read; Unknown where the layout lacks it, none has come, or it is too old."""
         reading = self._facts.readings.get(name)
+        if reading is not None:
+            newest = self._newest.get(reading.packet) or self._of(reading.packet)
+            if newest.fresh:
+                return reading, newest
         if reading is None:
             meaning = measurement(name)
             what = f" ({meaning.text})" if meaning and not name.startswith("pyro_") else ""
             raise Unknown(
                 f"The vehicle does not send {name}{what}. Add it to a packet in the vehicle file and the firmware."
             )
-        newest = self._newest.get(reading.packet) or self._of(reading.packet)
         if newest.end == 0:
             raise Unknown(
                 f"The {spoken(name)} has not come yet. "
                 f"Look at whether the flight computer sends its {reading.packet} packet.",
                 stale=True,
             )
-        if not 0.0 <= newest.age_s <= reading.age_s:
-            raise Unknown(_too_old(spoken(name), reading.packet, newest.age_s, reading.age_s), stale=True)
-        return reading, newest
+        raise Unknown(_too_old(spoken(name), reading.packet, newest.age_s, reading.age_s), stale=True)
 
 
 _RADIO = "radio table"  # with a space, which no packet's name has

@@ -66,9 +66,8 @@ def allowed(limit: Limit, decimals: int, unit: str) -> str:
 
 def within(value: float, limit: Limit) -> bool:
     """Whether a value lies within a limit; NaN never does."""
-    above = limit.least is None or value >= limit.least
-    below = limit.greatest is None or value <= limit.greatest
-    return value == value and above and below
+    least, greatest = limit
+    return value == value and (least is None or value >= least) and (greatest is None or value <= greatest)
 
 
 def telling(value: float, limit: Limit, decimals: int) -> tuple[float, int]:
