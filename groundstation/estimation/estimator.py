@@ -169,6 +169,10 @@ class Estimator:
             sigma_m = pad.air.metres_per_pascal(pad.air.pressure_pa) * sigma_pa
         tilt, heading = self._lean(sample, specific)
         speed_sigma = STANDING_SIGMA_MPS + self._unsteady_mps
+        sinking = self._sinking.so_far
+        if sinking is not None:  # perhaps it does not stand at all
+            sigma_m += sinking.rate_mps * sinking.over_s
+            speed_sigma += sinking.rate_mps
         accel = specific.up - self._bias_mps2
         return State(self._at_ns, Phase.PAD, height_m, sigma_m, 0.0, speed_sigma, accel, tilt, heading, NAN, NAN)
 

@@ -17,6 +17,7 @@ LEAST_FALL_M = 25.0
 FALL_M = 60.0  # 7 hPa: more than a dust devil's in any time
 FALL_BLOCKS = 5  # a step touches three at most
 LONGEST_GAP_S = 5.0
+UNREST_M = 10.0  # gusts and hands
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,10 +32,21 @@ class SinkingWatch:
     """See the module; takes every sample until something is recognised."""
 
     def __init__(self) -> None:
-        self._blocks: list[tuple[float, float]] = []  # (time, mean standard height), falling from each to the next
+        # (time, mean standard height), falling from each to the next
+        self._blocks: list[tuple[float, float]] = []
         self._start_s = math.nan
         self._sum_s = self._sum_pa = 0.0
         self._size = 0
+
+    @property
+    def so_far(self) -> Sinking | None:
+        """What may yet turn out to be a descent; None for no more than a pad's unrest."""
+        if len(self._blocks) < 2:
+            return None
+        (first_s, first_m), (last_s, last_m) = self._blocks[0], self._blocks[-1]
+        if first_m - last_m < UNREST_M:
+            return None
+        return Sinking(last_s - first_s, (first_m - last_m) / (last_s - first_s))
 
     def observe(self, t_s: float, pressure_pa: float) -> Sinking | None:
         """Take in one sample on the estimator's time; a pressure that is NaN changes nothing."""
