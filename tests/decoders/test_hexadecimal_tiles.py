@@ -82,7 +82,7 @@ def assert_same(layout, stream, places):
 
 
 @EVERY
-@settings(max_examples=15)
+@settings(max_examples=6)
 @given(
     st.integers(0, 2**32 - 1),
     st.sampled_from([0.0, 0.01, 0.4]),
