@@ -1,8 +1,9 @@
 """One link's bytes as packets and rejects in the order of their last bytes, each with the time that byte came."""
 
 from bisect import bisect_left
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
+from types import MappingProxyType
 
 import numpy as np
 
@@ -11,14 +12,17 @@ from decoders.stream import Decoded, PacketTable, StreamDecoder
 from groundstation.inputs import Chunk
 from groundstation.table import FloatArray, IntArray
 
+NO_CALLSIGNS: Mapping[str, str] = MappingProxyType({})
+
 
 @dataclass(frozen=True, slots=True)
 class PacketBlock:
-    """Packets of one kind: received_ns (n,) and values (columns, n) of its columns of numbers."""
+    """Packets of one kind: received_ns (n,), values (columns, n) of its columns of numbers; callsigns (n,) or ()."""
 
     packet: str
     received_ns: list[int]
     values: FloatArray
+    callsigns: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,9 +45,15 @@ class Arrivals:
 
 
 class LinkDecoder:
-    """Decodes one link's chunks; an unfinished frame waits for the next."""
+    """Decodes one link's chunks; an unfinished frame waits for the next.
 
-    def __init__(self, layout: Layout) -> None:
+    Args:
+        layout: Of the packets.
+        callsigns: The column of text with the callsign, by the name of a packet that carries it.
+    """
+
+    def __init__(self, layout: Layout, callsigns: Mapping[str, str] = NO_CALLSIGNS) -> None:
+        self._callsigns = callsigns
         self._decoder = StreamDecoder(layout)
         self._fed = 0
         self._offsets: list[int] = []
@@ -68,11 +78,17 @@ class LinkDecoder:
             ends.append(np.array([reject.end for reject in decoded.rejects], np.int64))
         times = [self._received_ns(end) if at_ns is None else [at_ns] * len(end) for end in ends]
         blocks = tuple(
-            PacketBlock(table.packet.name, received_ns, _values(table))
+            PacketBlock(table.packet.name, received_ns, _values(table), self._said_in(table))
             for table, received_ns in zip(decoded.tables, times, strict=False)
         )
         rejected_ns = times[-1] if decoded.rejects else []
         return Arrivals(blocks, decoded.rejects, rejected_ns, _order(ends))
+
+    def _said_in(self, table: PacketTable) -> tuple[str, ...]:
+        column = self._callsigns.get(table.packet.name)
+        if column is None:
+            return ()
+        return tuple(text.decode("ascii", "replace").strip() for text in table.columns[column].tolist())
 
     def _received_ns(self, ends: IntArray) -> list[int]:
         """When the last byte of each frame came, given the offsets after it."""

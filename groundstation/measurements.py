@@ -8,6 +8,8 @@ import re
 from dataclasses import dataclass
 
 MAX_PYRO_CHANNEL = 16
+CALLSIGN = "callsign"
+"""What a field of text can mean: whose packets these are, as the radio licence names them."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -9,7 +9,7 @@ from decoders.layout import Reason
 from groundstation.arrivals import Arrivals, LinkDecoder
 from groundstation.config.count_plan import CountPlan, plan_of_day
 from groundstation.config.station import Site
-from groundstation.config.telemetry import columns_of, layout_of, sources_of
+from groundstation.config.telemetry import callsigns_of, columns_of, layout_of, sources_of
 from groundstation.config.vehicle import Vehicle
 from groundstation.count import Count, CountPhase
 from groundstation.count_limits import PointLimits
@@ -45,6 +45,7 @@ class Pipeline:
 
     def __init__(self, vehicle: Vehicle, site: Site, *, started_ns: int, count: CountPlan | None = None) -> None:
         self._layout = layout_of(vehicle)
+        self._callsigns = callsigns_of(vehicle)
         self._links: dict[str, LinkDecoder] = {}
         self._motion = {packet.name: MotionReader(vehicle, packet.name) for packet in self._layout.packets}
         self._assessor = Assessor(vehicle)
@@ -71,7 +72,7 @@ class Pipeline:
             return
         link = self._links.get(item.link)
         if link is None:
-            link = self._links[item.link] = LinkDecoder(self._layout)
+            link = self._links[item.link] = LinkDecoder(self._layout, self._callsigns)
         if item.data:
             self._take(item.link, link.feed(item))
         self._tick_before(item.stamps[-1].received_ns)

@@ -69,6 +69,9 @@ class Taken:
             values = found.values[:, first : kept[-1] + 1] if whole else found.values[:, kept]
             times = np.array([found.received_ns[at] for at in kept], np.int64)
             timeline.packets[found.packet].append(times, values)
+            if found.callsigns:
+                for at in kept:
+                    timeline.note_callsign(found.received_ns[at], found.callsigns[at])
         if self._radio_ns:
             radio = np.array(self._radio, np.float64).reshape(-1, len(RADIO_COLUMNS))
             timeline.radio.append(np.array(self._radio_ns, np.int64), radio.T)

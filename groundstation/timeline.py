@@ -45,6 +45,7 @@ PHASES = tuple(Phase)
 _PHASE_NUMBER = {phase: k for k, phase in enumerate(PHASES)}
 MAX_REJECTS = 1000  # the newest; the counts by reason go on for ever, and the recording has the bytes
 MAX_RESTARTS = 1000  # the newest: a flight computer in a restart loop is told as well by these
+MAX_CALLSIGNS = 1000  # the newest changes: no vehicle changes its callsign
 MAX_ASSESSMENTS = 4096  # about 25 kB each with 25 findings that all changed: 100 MB at the very most
 KEPT_AROUND_FLIGHT_NS = 30 * NS_PER_S
 
@@ -92,6 +93,14 @@ class RejectRecord:
 
 
 @dataclass(frozen=True, slots=True)
+class Said:
+    """A text the vehicle sent, from when on."""
+
+    at_ns: int
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
 class LogLine:
     """What became of something the operator did, and when, as a sentence."""
 
@@ -121,6 +130,7 @@ class Timeline:
         self.radio = Table(RADIO_COLUMNS, keep=self._in_flight)
         self.arrivals = Table(ARRIVAL_COLUMNS, keep=self._in_flight)
         self.restarts: deque[Restart] = deque(maxlen=MAX_RESTARTS)
+        self.callsigns: deque[Said] = deque(maxlen=MAX_CALLSIGNS)
         self.events: list[FlightEvent] = []
         self.station_events: list[StationEvent] = []
         self.count_plan = vehicle.count
@@ -145,6 +155,11 @@ class Timeline:
         """Add one reject."""
         self.rejects.append(record)
         self.reject_counts[record.reject.reason] += 1
+
+    def note_callsign(self, at_ns: int, text: str) -> None:
+        """Take in the callsign of a packet; only changes are kept."""
+        if not self.callsigns or self.callsigns[-1].text != text:
+            self.callsigns.append(Said(at_ns, text))
 
     def append_assessment(self, assessment: Assessment) -> None:
         """Add one tick's assessment; only changes of a status, and one a second besides, are kept."""

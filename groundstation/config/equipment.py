@@ -85,6 +85,12 @@ class Computer(FileTable):
 
     firmware_version: Count | None = Field(default=None, ge=0, description="the number it should send")
     address: Count | None = Field(default=None, ge=0, description="the vehicle_address it should send")
+    callsign: str | None = Field(
+        default=None,
+        min_length=1,
+        max_length=32,
+        description='the text it should send in a field that means "callsign"',
+    )
     pad_state: Count | None = Field(
         default=None, ge=0, description="the vehicle_phase it sends when it is ready on the pad"
     )

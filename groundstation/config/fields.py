@@ -14,7 +14,7 @@ from groundstation.config.filetable import Count, FileTable, Flag, Found, Number
 from groundstation.config.quantities import is_unit, shown
 from groundstation.config.spelling import did_you_mean
 from groundstation.config.wire import EXPECTED_TYPE, WireType, column_unit, nearest_type, raw_range, wire_type
-from groundstation.measurements import MAX_PYRO_CHANNEL, measurement, names
+from groundstation.measurements import CALLSIGN, MAX_PYRO_CHANNEL, measurement, names
 
 ATTITUDE = "attitude"
 """The meaning of a quaternion: its columns mean attitude_w to attitude_z."""
@@ -53,6 +53,9 @@ class BitEntry(FileTable):
         if self.meaning in ("sequence", "layout_fingerprint", "vehicle_address"):
             text = f"found {shown(self.meaning)} on bits of a field, expected it on a field of its own"
             yield Found(("meaning",), text)
+
+
+_BARE_MEANINGS = {WireKind.TEXT: CALLSIGN, WireKind.QUATERNION: ATTITUDE}
 
 
 class FieldEntry(FileTable):
@@ -169,9 +172,15 @@ class FieldEntry(FileTable):
         keys = ["unit", "scale", "offset", "polynomial", "table", "form", "letter", "valid", "labels", "meanings"]
         if kind is not WireKind.QUATERNION or self.meaning != ATTITUDE:
             keys.append("meaning")
+        if kind is WireKind.TEXT and self.meaning == CALLSIGN:
+            keys.remove("meaning")
+            if self.count > 1:
+                yield Found(("count",), f"found {self.count} of the callsign, expected one")
         for key, value in self._given(*keys):
             found = f"found {shown(value)} on {shown(self.type)}"
-            wanted = ', expected "attitude" or none' if key == "meaning" and kind is WireKind.QUATERNION else ""
+            wanted = (
+                f', expected "{_BARE_MEANINGS[kind]}" or none' if key == "meaning" and kind in _BARE_MEANINGS else ""
+            )
             yield Found((key,), found + (wanted or ", expected none"))
         if self.meaning == ATTITUDE and self.count > 1:
             yield Found(("count",), f"found {self.count} of the attitude, expected one")
@@ -308,6 +317,8 @@ def _unit_faults(entry: FieldEntry | BitEntry, meaning: str | None, path: tuple[
 
 def meaning_text(meaning: str) -> str:
     """What to say of a meaning that does not exist."""
+    if meaning == CALLSIGN:
+        return f'found {shown(meaning)} on a number, expected it on a field of text such as "text10"'
     known = names()
     match = _PYRO_NUMBER.match(meaning)
     if match is not None:

@@ -16,6 +16,7 @@ from groundstation.config.packets import PacketEntry, Telemetry
 from groundstation.config.placing import Discriminator, Placed, bit_order_at, placed
 from groundstation.config.vehicle import Vehicle
 from groundstation.config.wire import column_unit
+from groundstation.measurements import CALLSIGN
 from groundstation.timeline import Source
 
 HEADER_COUNT = "ccsds_count"
@@ -102,6 +103,16 @@ def texts_of(vehicle: Vehicle) -> dict[str, tuple[str, ...]]:
     return {
         packet.name: tuple(name for item in packet.fields if item.kind is WireKind.TEXT for name in item.columns)
         for packet in layout_of(vehicle).packets
+    }
+
+
+def callsigns_of(vehicle: Vehicle) -> dict[str, str]:
+    """The column of text that carries the callsign, by the packet's name."""
+    return {
+        packet.name: field.name
+        for packet in reversed(vehicle.telemetry.packets)
+        for field in packet.fields
+        if field.meaning == CALLSIGN
     }
 
 

@@ -13,6 +13,7 @@ from typing import TypeVar, cast
 
 import numpy as np
 
+from groundstation.config.telemetry import callsigns_of
 from groundstation.config.vehicle import Vehicle
 from groundstation.inputs import NS_PER_S, StationEvent
 from groundstation.measurements import measurement
@@ -374,6 +375,33 @@ class Window:
     def restarts(self) -> list[Restart]:
         """The signs of new starts of the flight computer seen so far, the newest last."""
         return self._timeline.restarts_until(self.at_ns)
+
+    def callsigns(self, seconds: float) -> list[str]:
+        """The callsigns that came over the last `seconds`, the newest last; those before it where none came since.
+
+        Raises:
+            Unknown: None has come, or its packet is too old now.
+        """
+        packet = self.kept("callsign's packet", lambda: next(iter(callsigns_of(self.vehicle)), None))
+        if packet is None:
+            raise Unknown(
+                "The vehicle does not send its callsign. Add a field of text that means it to the vehicle file and "
+                "the firmware."
+            )
+        newest, most_s = self._of(packet), self._facts.age_s[packet]
+        said = [s for s in self._timeline.callsigns if s.at_ns <= self.at_ns]
+        if newest.end == 0 or not said:
+            raise Unknown(
+                f"The callsign has not come yet. Look at whether the flight computer sends its {packet} packet.",
+                stale=True,
+            )
+        if not 0.0 <= newest.age_s <= most_s:
+            raise Unknown(_too_old("callsign", packet, newest.age_s, most_s), stale=True)
+        from_ns = self.at_ns - round(seconds * NS_PER_S)
+        held = [s for s in said if s.at_ns > from_ns]
+        if len(held) < len(said):
+            held.insert(0, said[-len(held) - 1])  # what still held when the time began
+        return [s.text for s in held]
 
     def since_start_s(self, at_ns: int) -> float:
         """Seconds from the session's start to a time in it."""

@@ -12,7 +12,7 @@ from decoders.errors import LayoutError
 from decoders.fields import nearest_value, raw_limits, value_of
 from decoders.layout import Field, Packet, WireKind
 from decoders.packing import FrameEncoder
-from groundstation.config.telemetry import columns, layout_of, texts_of
+from groundstation.config.telemetry import callsigns_of, columns, layout_of, texts_of
 from groundstation.config.vehicle import Vehicle
 from groundstation.simulator.errors import PacketError
 from groundstation.simulator.sensors import Values
@@ -38,6 +38,8 @@ class PacketBuilder:
             for packet in telemetry.packets
         }
         self._texts = texts_of(vehicle)
+        self._callsigns = callsigns_of(vehicle)
+        self._callsign = (vehicle.computer.callsign or "").encode("ascii", "replace")
         self._letters = {name: _letters(packet) for name, packet in zip(self._columns, layout.packets, strict=True)}
         self._shared = telemetry.shares_counter
         rates = {packet.name: packet.rate_hz for packet in telemetry.packets}
@@ -70,6 +72,8 @@ class PacketBuilder:
         """
         counter = "" if self._shared else packet_name
         sent: dict[str, float | bytes] = dict.fromkeys(self._texts[packet_name], b"")
+        if packet_name in self._callsigns:
+            sent[self._callsigns[packet_name]] = self._callsign
         for column, least, greatest, where in self._columns[packet_name]:
             item = column.field
             if column.meaning == "sequence":

@@ -84,6 +84,7 @@ class Pad:
     phases: tuple[tuple[float, Phase], ...] = ((0.0, Phase.PAD),)
     recording: tuple[tuple[float, bool, str], ...] = ((0.0, True, "running"),)
     said: tuple[tuple[EventKind, float, bool, str], ...] = ()  # what the station says besides
+    callsigns: tuple[tuple[float, str], ...] = ()  # when received, which
     restarts: tuple[tuple[float, int, RestartSign], ...] = ()  # when seen, which start anew, by what
     seed: int = 1
 
@@ -168,6 +169,8 @@ class Pad:
         said = [(EventKind.RECORDING, *event) for event in self.recording]
         for kind, at_s, ok, text in sorted([*said, *self.said], key=lambda event: event[1]):
             made.station_events.append(StationEvent(STARTED_NS + round(at_s * NS_PER_S), kind, ok, text))
+        for at_s, text in self.callsigns:
+            made.note_callsign(STARTED_NS + round(at_s * NS_PER_S), text)
         for at_s, boot, sign in self.restarts:
             made.restarts.append(Restart(STARTED_NS + round(at_s * NS_PER_S), boot, sign))
         return made

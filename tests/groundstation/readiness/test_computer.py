@@ -27,7 +27,21 @@ def fast_clock(pad):
     return pad
 
 
+def called(text: str, *, stated: str = "XX1TEST"):
+    """The example with a callsign in its health packet."""
+
+    def made(pad):
+        pad.vehicle["computer"] = pad.vehicle.get("computer", {}) | {"callsign": stated}
+        field = {"name": "call", "type": "text10", "meaning": "callsign"}
+        next(p for p in pad.vehicle["telemetry"]["packet"] if p["name"] == "health")["fields"].append(field)
+        pad.callsigns = ((0.0, text),)
+        return pad
+
+    return made
+
+
 COMPUTER_FAULTS = [
+    ("another's callsign", called("XX2NEAR"), "vehicle_callsign", "The callsign is XX2NEAR, only XX1TEST allowed."),
     (
         "old firmware",
         lambda p: stated("firmware_version", 13, "gnss_height", "firmware_version")(p),
