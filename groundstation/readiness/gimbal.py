@@ -56,7 +56,8 @@ def gimbal_neutral(window: Window) -> list[Outcome]:
         return f"The gimbal stands within {number(value, decimals)} deg of neutral, {allowed(limit, 1, 'deg')}."
 
     def bad(value: float, decimals: int) -> str:
-        look = "whether a sweep is running" if what == "command" else "its linkage, servo horn and neutral setting"
+        sweep = "the flight computer: a sweep may be running, or its neutral is not [gimbal] neutral"
+        look = sweep if what == "command" else "its linkage, servo horn and neutral setting"
         return (
             f"The gimbal's {name} axis {is_at} {number(value, decimals)} deg off neutral, "
             f"{allowed(limit, 1, 'deg')}. Look at {look}."

@@ -28,6 +28,7 @@ def layout_fingerprint(window: Window) -> list[Outcome]:
         return [Outcome(Status.PASS, text, value, "", limit)]
     text = (
         f"The flight computer's packet layout is {value:08X}, only the vehicle file's {expected:08X} allowed. "
-        "Look at which of the two changed last: values may stand in the wrong places."
+        "Look at the firmware loaded last and at this vehicle file: values stand in the wrong places until one is "
+        "made to match the other."
     )
     return [Outcome(Status.FAIL, text, value, "", limit)]

@@ -47,7 +47,8 @@ def radio_margin(window: Window) -> list[Outcome]:
         return f"The signal would have {number(value, decimals)} dB to spare at {at} {by}, {allowed(limit, 0, 'dB')}."
 
     def bad(value: float, decimals: int) -> str:
-        return f"{good(value, decimals)} Look at both aerials, their plugs and their direction, then at the setting."
+        look = "Look at both aerials, their plugs and their direction, then at the radio's setting."
+        return f"{good(value, decimals)} {look}"
 
     return [judged(margin_db, limit, unit="dB", decimals=0, good=good, bad=bad)]
 

@@ -45,7 +45,10 @@ def accelerometer_gravity(window: Window) -> list[Outcome]:
 
     outcome = judged(size, limit, unit="m/s²", decimals=2, good=good, bad=bad)
     if outcome.status is Status.PASS and force[2] < 0.0:
-        text = "The accelerometer has the nose pointing down. Look at the signs under [sensors] in the vehicle file."
+        text = (
+            "By the accelerometer the nose points down, only up allowed. Look at which way round the flight computer "
+            "sits in its bay, then at the signs under [sensors] in the vehicle file."
+        )
         return [Outcome(Status.FAIL, text, outcome.value, outcome.unit, limit)]
     return [outcome]
 

@@ -91,8 +91,8 @@ def sensor_range(window: Window) -> list[Outcome]:
         if reached >= RANGE_SHARE:
             text = (
                 f"The {sensor}'s {name[-1]} axis was at the end of its range within the last 2 s, "
-                f"at most {100 * RANGE_SHARE:g} % allowed. Look at the sensor and its range setting, and whether it "
-                "was knocked."
+                f"at most {100 * RANGE_SHARE:g} % of that allowed. Look at the sensor and its range setting, "
+                "and whether it was knocked."
             )
             return [Outcome(Status.FAIL, text, round(100.0 * reached), "%", _RANGE_LIMIT)]
     return [Outcome(Status.PASS, "No axis is at the end of its range.", limit=_RANGE_LIMIT)] if judged_any else []

@@ -8,11 +8,12 @@ one axis for 6 s once in 10^16. A field whose step is much larger than the noise
 """
 
 from groundstation.config.vehicle import Place
+from groundstation.measurements import measurement
 from groundstation.readiness.check import Outcome, check
 from groundstation.readiness.finding import Limit, Status
 from groundstation.readiness.motion import ACCEL, GYRO
 from groundstation.readiness.window import Window
-from groundstation.readiness.words import number
+from groundstation.readiness.words import number, spoken
 
 AT_LEAST = 8
 ALONE_FACTOR = 5.0
@@ -69,13 +70,17 @@ def values_possible(window: Window) -> list[Outcome]:
     if not wrong:
         return [Outcome(Status.PASS, "Every value is a number within its valid range.")]
     wrong.sort()
-    named = "; ".join(f"{name} {problem}" for name, problem in wrong[:NAMED])
+    named = "; ".join(f"the {_told(name)} {problem}" for name, problem in wrong[:NAMED])
     more = f"; and {len(wrong) - NAMED} more" if len(wrong) > NAMED else ""
     return [
         Outcome(
             Status.FAIL,
-            f"{named}{more}. Look at the sensor named and its wiring, then at the field's valid range "
-            "in the vehicle file.",
+            f"{named[0].upper()}{named[1:]}{more}. Look at what measures it and its wiring, then at the field's "
+            "valid range in the vehicle file.",
             float(len(wrong)),
         )
     ]
+
+
+def _told(name: str) -> str:
+    return spoken(name) if measurement(name) else f"field {name}"

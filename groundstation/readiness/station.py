@@ -52,18 +52,23 @@ def _watched(window: Window, kind: EventKind, look: str) -> list[Outcome]:
     event = window.station_event(kind)
     if event is None:
         if any(window.station_event(other) for other in _LAPTOP):
-            raise Unknown(f"The station has not said how its {kind} stands. Look at the station's log.")
+            raise Unknown(f"The station has not said how the {_named(kind)} stands. Look at the station's log.")
         # An imported log, a simulation, a recording from before there was a watch: nobody could look.
-        text = f"The {kind} is not watched in this session; where it is a laptop's, look at it yourself."
+        text = f"The {_named(kind)} is not watched in this session: look at it yourself."
         return [Outcome(Status.PASS, text)]
     age_s = (window.at_ns - event.at_ns) / NS_PER_S
     if age_s > MOST_WATCH_AGE_S:
         raise Unknown(
-            f"The station has not looked at its {kind} for {age_s / 60:.0f} min. Look at the station's log."
+            f"The station has not looked at the {_named(kind)} for {age_s / 60:.0f} min. Look at the station's log."
         )
     if event.ok:
         return [Outcome(Status.PASS, f"{event.text}.")]
     return [Outcome(Status.FAIL, f"{event.text}. {look}")]
+
+
+def _named(kind: EventKind) -> str:
+    """What of the laptop it is: "laptop's disk"."""
+    return kind.replace("laptop", "laptop's")
 
 
 @check(Place.VEHICLE)

@@ -344,13 +344,15 @@ class Window:
         newest = self._of(_STATES)
         if newest.end == 0:
             raise Unknown(
-                "The phase of the flight is not known: no packet with motion has come. Look at what is sent.",
+                "The phase of the flight is not known: neither accelerometer nor pressure has come. "
+                "Look at whether the flight computer sends their packet.",
                 stale=True,
             )
         if not newest.fresh:
             raise Unknown(
                 f"The phase of the flight was last estimated {in_seconds(newest.age_s)} ago, "
-                f"{in_seconds(self._facts.state_age_s)} allowed. Look at why packets with motion no longer come.",
+                f"{in_seconds(self._facts.state_age_s)} allowed. "
+                "Look at the flight computer: packets with accelerometer or pressure no longer come.",
                 stale=True,
             )
         return PHASES[int(newest.row[_PHASE])]
@@ -474,5 +476,5 @@ def _impossible(reading: Reading, value: float) -> Unknown:
 def _too_old(what: str, packet: str, age_s: float, most_s: float) -> str:
     return (
         f"The {what} is {in_seconds(age_s)} old, {in_seconds(most_s)} allowed. "
-        f"Look at why the flight computer's {packet} packet no longer comes."
+        f"Look at the flight computer: its {packet} packet no longer comes."
     )

@@ -59,7 +59,7 @@ FAULTS = [
     ),
     ("pyro supply dead", lambda p: p.set("pyro_supply_voltage", 0.2), "pull_pin", "0.2 V"),
     ("accelerometer scale", lambda p: p.set("accel_z", 10.6), "accelerometer_gravity", "10.60 m/s²"),
-    ("accelerometer upside down", lambda p: p.set("accel_z", -9.81), "accelerometer_gravity", "nose pointing down"),
+    ("accelerometer upside down", lambda p: p.set("accel_z", -9.81), "accelerometer_gravity", "the nose points down"),
     ("gyro bias", lambda p: p.add("gyro_y", -math.radians(3.0)), "gyro_rest", "y axis shows 3.2 deg/s"),
     ("pressure off", lambda p: p.add("pressure", 800.0), "pressure_site", "1017.3 hPa"),
     ("too hot", lambda p: p.set("temperature", 340.0), "temperature_range", "shade it"),
@@ -74,7 +74,7 @@ FAULTS = [
     ("gyro stuck", lambda p: p.freeze("gyro_x").freeze("gyro_y").freeze("gyro_z"), "gyro_stuck", "The gyro has not"),
     ("gyro axis stuck", lambda p: p.freeze("gyro_z"), "gyro_stuck", "gyro's z axis"),
     ("pressure stuck", lambda p: p.freeze("pressure"), "pressure_stuck", "The pressure sensor has not"),
-    ("no position", lambda p: p.set("gnss_latitude", math.nan), "values_possible", "gnss_latitude is not a number"),
+    ("no position", lambda p: p.set("gnss_latitude", math.nan), "values_possible", "latitude is not a number"),
     ("pack temperature", lambda p: p.set("battery_temperature", 500.0), "values_possible", "outside its valid range"),
     ("link silent", lambda p: silent(p, 5.0), "packet_age", "No packet has come for 3."),
     ("far away", lambda p: lossy(p, 0.6), "packet_loss", "% of the packets are lost"),
@@ -410,7 +410,8 @@ def test_impossible_values_are_named_first_three_by_name(pad) -> None:
         p.set(name, math.nan)
     finding = p.finding("values_possible")
     assert finding.text.startswith(
-        "accel_x is not a number; battery_current is not a number; gnss_height is not a number; and 2 more. Look "
+        "The accelerometer's x axis is not a number; the pack's current is not a number; "
+        "the position receiver's height is not a number; and 2 more. Look "
     )
     assert finding.value == 5.0
 
@@ -419,12 +420,12 @@ def test_field_without_a_meaning_is_held_to_its_valid_range(pad) -> None:
     p = pad().drop("battery_current")
     p.vehicle["telemetry"]["packet"][1]["fields"][3]["valid"] = [0, 20_000]
     p.changes["health.ibat"] = lambda t, v: v + 30_000.0
-    assert p.finding("values_possible").text.startswith("health.ibat is outside its valid range.")
+    assert p.finding("values_possible").text.startswith("The field health.ibat is outside its valid range.")
 
 
 def test_infinite_value_is_not_a_number(pad) -> None:
     p = pad().mean("battery_current", "battery_current").set("battery_current", math.inf)
-    assert p.finding("values_possible").text.startswith("battery_current is not a number")
+    assert p.finding("values_possible").text.startswith("The pack's current is not a number")
     assert pad().set("pressure", math.inf).finding("pressure_site").status is UNKNOWN
 
 

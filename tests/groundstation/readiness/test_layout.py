@@ -22,7 +22,7 @@ LAYOUT_FAULTS = [
         "other layout",
         lambda p: sending(p, 1),
         "layout_fingerprint",
-        "Look at which of the two changed last: values may stand in the wrong places.",
+        "values stand in the wrong places until one is made to match the other.",
     ),
 ]
 

@@ -93,7 +93,7 @@ def test_laptop_nobody_can_look_at_passes_and_says_so(pad, check) -> None:
 def test_laptop_that_is_watched_is_unknown_until_a_look_at_it_is_told(pad, check) -> None:
     finding = said(EventKind.LAPTOP_WATCH, True, "power, disk and clock")(pad()).finding(check)
     assert finding.status is UNKNOWN
-    assert finding.text.startswith(f"The station has not said how its {check.replace('_', ' ')} stands.")
+    assert finding.text.startswith(f"The station has not said how the laptop's {check.partition('_')[2]} stands.")
     if check != "laptop_disk":
         told = said(EventKind.LAPTOP_DISK, True, "The disk has 20 GB")(pad())
         assert told.finding(check).status is UNKNOWN

@@ -95,7 +95,7 @@ def test_measurement_a_check_needs_that_never_comes_is_hold_and_named(measuremen
 def test_any_value_that_is_not_a_number_is_hold_and_named(measurement, bad) -> None:
     pad = example_pad(seconds=FAULT_S + 4.0).set(measurement, bad, since=FAULT_S)
     reasons = goes_then_holds(pad, within_s=0.6)
-    assert any(f.check == "values_possible" and f"{measurement} is not a number" in f.text for f in reasons)
+    assert any(f.check == "values_possible" and f"{spoken(measurement)} is not a number" in f.text for f in reasons)
 
 
 @pytest.mark.parametrize("measurement", LIVELY)
