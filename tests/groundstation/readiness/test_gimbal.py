@@ -48,7 +48,12 @@ def leant(pad, gain, *, axis="x"):
 
 GIMBAL_FAULTS = [
     ("gimbal off neutral", lambda p: p.add("gimbal_y_angle", 1.5 * DEG), "gimbal_neutral", "inner axis stands 1.5"),
-    ("gimbal commanded away", lambda p: p.add("gimbal_x_command", 3 * DEG), "gimbal_neutral", "a sweep may be running"),
+    (
+        "gimbal commanded away",
+        lambda p: p.add("gimbal_x_command", 3 * DEG),
+        "gimbal_neutral",
+        "a sweep may be running",
+    ),
     ("servo does not follow", off_command, "gimbal_follows", "outer axis is 1.2 deg from its command"),
     ("servo reversed", lambda p: sweep(p, gain=-1.0), "gimbal_follows", "the sign of its angle sensor"),
     ("servo dead in a sweep", lambda p: sweep(p, gain=0.0), "gimbal_follows", "that axis' servo and plug"),
