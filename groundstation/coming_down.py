@@ -210,8 +210,9 @@ class _Fixes:
         places: list[LocalPlace] = [local(origin, fix.place) for _, fix in good]
         t_ns = np.array([t for t, _ in good], np.int64)
         states = timeline.states
-        height_m = np.interp(t_ns, states.t_ns, states.column("height_m"))
-        sigma_m = np.interp(t_ns[-1:], states.t_ns, states.column("height_sigma_m"))
+        known = slice(0, int(np.searchsorted(states.t_ns, at_ns, side="right")))
+        height_m = np.interp(t_ns, states.t_ns[known], states.column("height_m")[known])
+        sigma_m = np.interp(t_ns[-1:], states.t_ns[known], states.column("height_sigma_m")[known])
         return cls(
             t_ns,
             np.array([p.east_m for p in places]),
