@@ -191,8 +191,8 @@ def _turned(timeline: Timeline, cursor_ns: int, choice: PageChoice, page: PageCh
     if choice is not PageChoice.AUTO or page is not PageChoice.FLIGHT:
         return ""
     liftoff = next((e for e in timeline.events_until(cursor_ns) if e.kind is FlightEventKind.LIFTOFF), None)
-    at = "" if liftoff is None else f" at {wording.clock(liftoff.at_ns, zone)}"
-    return f"Liftoff{at}: this page turned to the flight by itself."
+    heard = "In flight, no liftoff heard" if liftoff is None else f"Liftoff at {wording.clock(liftoff.at_ns, zone)}"
+    return f"{heard}: this page turned to the flight by itself."
 
 
 def _since_start(timeline: Timeline, at_ns: int) -> float:

@@ -60,6 +60,7 @@ class StagedSession:
         self.timeline: Timeline = self._pipeline.timeline
         self.live = live
         self.title = "session-2026-05-28.gsr"
+        self.heard_from_s = 0.0
         self.silent_from_s: float | None = None
         self.leap_to_s: float | None = None
         self._pipeline.feed(StationEvent(started_ns, EventKind.RECORDING, True, "running"))
@@ -72,7 +73,7 @@ class StagedSession:
                 self._ahead = frame
                 break
             self._ahead = None
-            if self.silent_from_s is None or frame.t_s < self.silent_from_s:
+            if self.heard_from_s <= frame.t_s < (self.silent_from_s or math.inf):
                 at_ns = self.timeline.started_ns + round(frame.t_s * NS_PER_S)
                 self._pipeline.feed(Chunk.at(at_ns, frame.data, link="test"))
         self._now_ns = self.timeline.started_ns + round(seconds * NS_PER_S)

@@ -125,6 +125,14 @@ def test_the_page_turns_to_the_flight_by_itself_and_says_so(seconds, phase, page
     assert flown().timeline.phase_at(STARTED_NS + round(seconds * NS_PER_S)).value == phase
 
 
+def test_a_page_that_turns_in_a_flight_first_heard_in_descent_tells_of_no_liftoff():
+    session = StagedSession(simulated(launch_at_s=30.0))
+    session.heard_from_s = 60.0
+    shown = at(session.advance_to(95.0), 95.0)
+    assert shown.page == "flight"
+    assert shown.turned == "In flight, no liftoff heard: this page turned to the flight by itself."
+
+
 @pytest.mark.parametrize("phase", list(Phase))
 @pytest.mark.parametrize("choice", [PageChoice.PAD, PageChoice.FLIGHT])
 def test_the_viewers_choice_of_page_stands(choice, phase):
