@@ -17,7 +17,7 @@ from groundstation.bench.words import NO_MOTOR
 from groundstation.config.bench_plan import ProofName
 from groundstation.config.vehicle import Gimbal, Place, Vehicle
 from groundstation.estimation.gimbal import REST_SAMPLES, Action, Restoring, deflection_rad, leans_rad, restoring
-from groundstation.readiness.gimbal import AXES
+from groundstation.readiness.gimbal import AXES, gyro_about
 from groundstation.readiness.motion import ATTITUDE
 from groundstation.readiness.window import Unknown
 from groundstation.readiness.words import number
@@ -140,12 +140,11 @@ def _regressed(stretch: Stretch, lean_axis: int, gimbal_axis: int) -> Restoring 
     vehicle = stretch.timeline.vehicle
     gimbal = _gimbal(vehicle)
     angle = f"gimbal_{AXES[gimbal_axis][0]}_angle"
-    along = vehicle.sensors.gyro[lean_axis]
-    rate = f"gyro_{along[1]}"
+    rate, sign = gyro_about(vehicle, lean_axis)
     rated = stretch.window.in_layout(rate)
     _, rows = stretch.together((*ATTITUDE, angle, *([rate] if rated else [])))
     lean = leans_rad(rows[:4].T)[:, lean_axis]
-    rates = rows[5] * (-1.0 if along[0] == "-" else 1.0) if rated else np.full(lean.shape, np.nan)
+    rates = sign * rows[5] if rated else np.full(lean.shape, np.nan)
     return restoring(lean, rates, deflection_rad(rows[4], gimbal, gimbal_axis))
 
 

@@ -143,6 +143,12 @@ def _axis(window: Window, axis: str) -> tuple[FloatArray, FloatArray, FloatArray
     return t_s, rows[command], rows[command + 1]
 
 
+def gyro_about(vehicle: Vehicle, axis: int) -> tuple[str, float]:
+    """The measurement of the rate about a body axis (0 to 2: x to z) and its sign, by how the gyro sits."""
+    along = vehicle.sensors.gyro[axis]
+    return f"gyro_{along[1]}", -1.0 if along[0] == "-" else 1.0
+
+
 def standing(t_s: FloatArray, command: FloatArray) -> BoolArray:
     """(n,) whether the command has not moved for `STANDING_S` before each value."""
     if not t_s.size:

@@ -9,7 +9,7 @@ from groundstation.estimation.gimbal import Action, Restoring, deflection_rad, l
 from groundstation.inputs import NS_PER_S
 from groundstation.readiness.check import Outcome, check
 from groundstation.readiness.finding import Limit, Status
-from groundstation.readiness.gimbal import AXES
+from groundstation.readiness.gimbal import AXES, gyro_about
 from groundstation.readiness.motion import ATTITUDE
 from groundstation.readiness.window import Unknown, Window
 from groundstation.readiness.words import allowed, number
@@ -102,13 +102,14 @@ def _looked_at(window: Window) -> dict[int, Restoring]:
     _, attitude = window.together(ATTITUDE, WIGGLE_S)
     if attitude.shape[1] == 0 or 2.0 * float(np.max(np.ptp(attitude[1:3], axis=1))) < LEAST_LEAN_SPAN:
         return {}
-    rates = [f"gyro_{axis}" for axis, _ in AXES if window.in_layout(f"gyro_{axis}")]
-    names = (*ATTITUDE, *(f"gimbal_{axis}_angle" for axis, _ in AXES), *rates)
+    gyros = [gyro_about(window.vehicle, axis) for axis in range(len(AXES))]
+    rated = all(window.in_layout(name) for name, _ in gyros)
+    names = (*ATTITUDE, *(f"gimbal_{axis}_angle" for axis, _ in AXES), *(name for name, _ in gyros if rated))
     _, rows = window.together(names, WIGGLE_S)
     leans = leans_rad(rows[:4].T)
     seen = {}
-    for k in range(len(AXES)):
-        rate = rows[6 + k] if len(rates) == len(AXES) else np.full(rows.shape[1], np.nan)
+    for k, (_, sign) in enumerate(gyros):
+        rate = sign * rows[6 + k] if rated else np.full(rows.shape[1], np.nan)
         result = restoring(leans[:, k], rate, deflection_rad(rows[4 + k], gimbal, k))
         if result is not None:
             seen[k] = result

@@ -98,6 +98,21 @@ def test_gimbal_that_rights_a_lean_passes_and_is_remembered(pad) -> None:
     assert leant(pad(), 0.4).findings("gimbal_restoring") == ()
 
 
+def test_gyro_turned_on_its_board_does_not_hide_a_gimbal_that_adds_to_a_lean(pad) -> None:
+    # A lean that grows ever faster goes with its rate: only the right rate keeps damping apart from righting.
+    def since(t):
+        return np.clip(t - 4.0, 0.0, None)
+
+    p = leant(pad(), 0.0)
+    p.seconds = 14.0
+    p.changes["attitude_w"] = lambda t, v: np.cos(0.05 * DEG * since(t) ** 2)
+    p.changes["attitude_x"] = lambda t, v: np.sin(0.05 * DEG * since(t) ** 2)
+    p.changes["gimbal_x_angle"] = lambda t, v: v - 0.2 * (0.1 * DEG * since(t) ** 2) + 2.0 * (0.2 * DEG * since(t))
+    p.changes["gyro_y"] = lambda t, v: v - 0.2 * DEG * since(t)
+    p.vehicle["sensors"]["gyro"] = ["-y", "+x", "+z"]
+    assert "adds to a lean" in p.finding("gimbal_restoring").text
+
+
 def test_restoring_is_unknown_only_where_the_vehicle_file_asks(pad) -> None:
     assert pad().findings("gimbal_restoring") == ()
     assert "lean the vehicle" in asked(pad(), "gimbal_wiggle").finding("gimbal_restoring").text
