@@ -1,6 +1,7 @@
 """`groundstation bench`: a builder walked through the bench proofs, step by step, on the terminal."""
 
 import argparse
+import signal
 import textwrap
 import time
 from collections.abc import Iterator, Sequence
@@ -74,6 +75,8 @@ def _run(arguments: argparse.Namespace) -> int:
 
 def _walked(files: Given, urls: Sequence[str], folder: Path, path: Path, tests: Sequence[BenchTest]) -> int:
     """Walk through the tests; the exit code."""
+    # A shell that starts it in the background has it ignore Ctrl-C, and then nothing would close the recording.
+    signal.signal(signal.SIGINT, signal.default_int_handler)
     person = Person.at_stdin()
     clock = SessionClock()
     links = [open_link(url, clock) for url in urls]

@@ -32,11 +32,13 @@ def packet_age(window: Window) -> list[Outcome]:
     if age_s is None or said_s is None:
         raise Unknown(f"No packet has come yet. {_LOOK}")
     if 0.0 <= age_s <= most_s < said_s:
-        text = (
-            f"Packets come, but what they say is {seconds(said_s)} old by the flight computer's clock, "
-            f"{seconds(most_s)} allowed: they were held up on their way. Look at this laptop (did it sleep?), then "
-            "at the receiver and the network in between. If nothing holds them up, start a new session."
-        )
+        text = f"The newest packet is {seconds(said_s)} old, {seconds(most_s)} allowed. {_LOOK}"
+        if said_s - age_s > age_s:  # more of its age is delay than silence
+            text = (
+                f"Packets come, but what they say is {seconds(said_s)} old by the flight computer's clock, "
+                f"{seconds(most_s)} allowed: they were held up on their way. Look at this laptop (did it sleep?), "
+                "then at the receiver and the network in between. If nothing holds them up, start a new session."
+            )
         return [Outcome(Status.FAIL, text, round(said_s, 1), "s", limit)]
     if 0.0 <= age_s <= most_s:
         return [Outcome(Status.PASS, f"Packets come, the newest within {seconds(most_s)}.", unit="s", limit=limit)]

@@ -54,6 +54,7 @@ NOT_SIMULATED = {
     "gimbal_restoring": "asks for a lean by hand: tests/groundstation/readiness/test_gimbal.py",
     "gimbal_sweep": "asks for a sweep: tests/groundstation/readiness/test_gimbal.py",
     "bench_proofs": "proofs made before: tests/groundstation/readiness/test_bench_proofs.py",
+    "vehicle_callsign": "text, and the simulator sends numbers: tests/groundstation/readiness/test_callsign.py",
     "required_measurements": "the layout's, not the vehicle's: tests/groundstation/readiness/test_never_go.py",
 }
 
