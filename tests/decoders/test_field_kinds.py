@@ -19,6 +19,8 @@ from decoders.packing import FrameEncoder
 from decoders.quaternion import fraction_bits, number_bits, packed, unpacked
 from decoders.stream import StreamDecoder
 
+from .both_ways import readable
+
 
 def layout_with(*fields, length, **other):
     packet = Packet("p", 1, length, fields, shorter=other.pop("shorter", ()))
@@ -277,8 +279,7 @@ def test_tiles_give_tails_as_the_readable_way_does(bench):
         values = {"a": number, "b": -number // 2, "t": bytes(rng.integers(1, 200, 3).tolist()), "c": 0.5}
         frames.append(encoder.encode("p", dict(list(values.items())[: int(rng.choice([1, 2, 4]))])))
     stream = b"".join(frames)
-    fast, slow = StreamDecoder(TAILED), StreamDecoder(TAILED)
-    slow._tiles = None
+    fast, slow = StreamDecoder(TAILED), readable(TAILED)
     (mine,), (theirs,) = fast.feed(stream).tables, slow.feed(stream).tables
     assert mine.columns["a"].tolist() == list(range(6000))
     assert np.array_equal(mine.start, theirs.start)

@@ -10,30 +10,18 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from decoders.errors import LayoutError
-from decoders.layout import ByteOrder, Envelope, Field, Layout, LengthField, Packet, Reason, Sync, WireKind
+from decoders.layout import ByteOrder, Envelope, Field, Layout, Packet, Reason, WireKind
 from decoders.packing import FrameEncoder
 from decoders.stream import StreamDecoder
+
+from .every_framing import in_binary_framings
 
 PACKETS = (
     Packet("long", 0x4A, 19, (Field("n", WireKind.UNSIGNED, 16, 8), Field("w", WireKind.UNSIGNED, 64, 24))),
     Packet("short", 0x15, 4, (Field("n", WireKind.UNSIGNED, 16, 8),)),
 )
 PLAIN = Layout("cobs", "CRC-16/IBM-3740", ByteOrder.LITTLE, PACKETS)
-FRAMINGS = {
-    "cobs": PLAIN,
-    "slip": dataclasses.replace(PLAIN, framing="slip"),
-    "rfc 1662": dataclasses.replace(PLAIN, framing="rfc 1662"),
-    "sync and length": dataclasses.replace(PLAIN, framing="sync", sync=Sync(b"\xa5\x5a", LengthField(8, adds=1), 1)),
-    "sync and fixed length": dataclasses.replace(PLAIN, framing="sync", sync=Sync(b"\xeb\x90")),
-    "fixed length": dataclasses.replace(PLAIN, framing="fixed length", checksum="CRC-32/ISO-HDLC"),
-    "ccsds": dataclasses.replace(
-        PLAIN,
-        framing="ccsds",
-        byte_order=ByteOrder.BIG,
-        id_bits=16,
-        packets=(Packet("space", 0x0923, 15, (Field("n", WireKind.UNSIGNED, 16, 48),)),),
-    ),
-}
+FRAMINGS = in_binary_framings(PLAIN, Packet("space", 0x0923, 15, (Field("n", WireKind.UNSIGNED, 16, 48),)))
 RSSI = Field("rssi", WireKind.FLOAT, 64, 0, unit="dBm")
 SNR = Field("snr", WireKind.FLOAT, 64, 64, scale=2.0, bias=0.5, unit="dB")
 LINES = {

@@ -1,7 +1,6 @@
 """The fast way on streams of a few frames, tiles of a few frames each: as hard a test as the readable way has."""
 
 import dataclasses
-import itertools
 
 import numpy as np
 import pytest
@@ -14,6 +13,8 @@ from decoders.framing import contents_of, framing
 from decoders.layout import BitOrder, ByteOrder, ChecksumPlace, Field, Layout, LengthField, Packet, Sync, WireKind
 from decoders.stream import StreamDecoder
 from decoders.tile_frames import places_of
+
+from .both_ways import assert_same, cut_at
 
 LONG = Packet(
     "long",
@@ -93,42 +94,23 @@ def pieces(draw, layout):
 
 
 def cut_up(stream, cuts):
-    places = sorted({0, len(stream), *(cut % (len(stream) + 1) for cut in cuts)})
-    return [stream[a:b] for a, b in itertools.pairwise(places)]
-
-
-def decoded(decoder, chunks):
-    return [*(decoder.feed(chunk) for chunk in chunks), decoder.finish()]
-
-
-def assert_as_by_the_readable_way(bench, layout, chunks):
-    slow = StreamDecoder(layout)
-    slow._tiles = None
-    for ours, theirs in zip(decoded(StreamDecoder(layout), chunks), decoded(slow, chunks), strict=True):
-        assert ours.rejects == theirs.rejects
-        assert [table.packet for table in ours.tables] == [table.packet for table in theirs.tables]
-        for table, other in zip(ours.tables, theirs.tables, strict=True):
-            assert np.array_equal(table.start, other.start)
-            assert np.array_equal(table.end, other.end)
-            assert list(table.columns) == list(other.columns)
-            for name in table.columns:
-                assert bench.equal_columns(table.columns[name], other.columns[name]), name
+    return cut_at(stream, sorted(cut % (len(stream) + 1) for cut in cuts))
 
 
 @EVERY
 @settings(max_examples=50)
 @given(data=st.data())
-def test_any_damage_and_any_cuts_give_what_the_readable_way_gives(bench, layout, data):
+def test_any_damage_and_any_cuts_give_what_the_readable_way_gives(layout, data):
     stream = b"".join(data.draw(st.lists(pieces(layout), max_size=25)))
     chunks = cut_up(stream, data.draw(st.lists(st.integers(0, 2000), max_size=5)))
-    assert_as_by_the_readable_way(bench, layout, chunks)
+    assert_same(layout, chunks)
 
 
 @EVERY
 @settings(max_examples=30)
 @given(stream=st.lists(BYTES, max_size=300).map(bytes), cuts=st.lists(st.integers(0, 300), max_size=5))
-def test_any_bytes_give_what_the_readable_way_gives(bench, layout, stream, cuts):
-    assert_as_by_the_readable_way(bench, layout, cut_up(stream, cuts))
+def test_any_bytes_give_what_the_readable_way_gives(layout, stream, cuts):
+    assert_same(layout, cut_up(stream, cuts))
 
 
 @EVERY

@@ -9,31 +9,7 @@ from decoders.framing import contents_of, framing
 from decoders.layout import ByteOrder, ChecksumPlace, Field, Layout, LengthField, Packet, Sync, WireKind
 from decoders.stream import StreamDecoder
 
-
-def readable(layout):
-    """A decoder that never takes the fast way."""
-    decoder = StreamDecoder(layout)
-    decoder._tiles = None
-    return decoder
-
-
-def everything(decoder, chunks):
-    return [*(decoder.feed(chunk) for chunk in chunks), decoder.finish()]
-
-
-def assert_same(bench, layout, stream, block):
-    chunks = [stream[i : i + block] for i in range(0, len(stream), block)]
-    fast, slow = everything(StreamDecoder(layout), chunks), everything(readable(layout), chunks)
-    for ours, theirs in zip(fast, slow, strict=True):
-        assert ours.rejects == theirs.rejects
-        assert [t.packet for t in ours.tables] == [t.packet for t in theirs.tables]
-        for table, other in zip(ours.tables, theirs.tables, strict=True):
-            assert np.array_equal(table.start, other.start)
-            assert np.array_equal(table.end, other.end)
-            assert list(table.columns) == list(other.columns)
-            for name in table.columns:
-                assert bench.equal_columns(table.columns[name], other.columns[name]), name
-    return fast
+from .both_ways import assert_same, everything, in_blocks, packets_in, readable
 
 
 def frame_of(bench, layout, body):
@@ -81,8 +57,8 @@ def random_stream(bench, layout, rng, count, damage):
 @pytest.mark.parametrize("damage", [0.0, 0.001, 0.05, 0.6])
 def test_two_kinds_decode_as_by_the_readable_way(bench, damage):
     stream = random_stream(bench, bench.two_kinds, np.random.default_rng(3), 12_000, damage)
-    fast = assert_same(bench, bench.two_kinds, stream, 100_000)
-    assert sum(len(table) for part in fast for table in part.tables) > 12_000 * (1 - damage) * 0.9
+    fast = assert_same(bench.two_kinds, in_blocks(stream, 100_000))
+    assert packets_in(fast) > 12_000 * (1 - damage) * 0.9
 
 
 @settings(deadline=None, max_examples=25)
@@ -90,7 +66,7 @@ def test_two_kinds_decode_as_by_the_readable_way(bench, damage):
 def test_any_layout_decodes_as_by_the_readable_way(bench, data, seed, damage):
     layout = data.draw(bench.layouts())
     stream = random_stream(bench, layout, np.random.default_rng(seed), 2_500, damage)
-    assert_same(bench, layout, stream, data.draw(st.sampled_from([len(stream), 40_000])))
+    assert_same(layout, in_blocks(stream, data.draw(st.sampled_from([len(stream), 40_000]))))
 
 
 def blob(name, number, length):
@@ -102,7 +78,7 @@ def blob(name, number, length):
 def test_every_length_decodes_as_by_the_readable_way(bench, length, order):
     layout = Layout("cobs", "CRC-16/IBM-3740", order, (blob("a", 7, length),), checksum_order=order)
     stream = random_stream(bench, layout, np.random.default_rng(length), 40_000 // (length + 4) + 1500, 0.01)
-    assert_same(bench, layout, stream, len(stream))
+    assert_same(layout, in_blocks(stream, len(stream)))
 
 
 @pytest.mark.parametrize(
@@ -115,7 +91,7 @@ def test_other_checksums_decode_as_by_the_readable_way(bench, checksum, place):
             bench.two_kinds, checksum=checksum, checksum_place=place, checksum_order=order, checksum_from=first
         )
         stream = random_stream(bench, layout, np.random.default_rng(21), 4_000, 0.02)
-        (whole, _) = assert_same(bench, layout, stream, len(stream))
+        (whole, _) = assert_same(layout, in_blocks(stream, len(stream)))
         assert sum(len(table) for table in whole.tables) > 3_800
         assert sum(harvest.start.size for harvest in harvested_from(layout, stream).harvests) > 3_800
 
@@ -125,7 +101,7 @@ def test_kinds_of_one_length_are_told_apart_by_wide_and_zero_ids(bench):
     for order in ByteOrder:
         layout = Layout("cobs", "CRC-16/IBM-3740", order, kinds, id_bits=16)
         stream = random_stream(bench, layout, np.random.default_rng(9), 5_000, 0.01)
-        (whole, _) = assert_same(bench, layout, stream, len(stream))
+        (whole, _) = assert_same(layout, in_blocks(stream, len(stream)))
         assert [len(table) > 1000 for table in whole.tables] == [True] * 4
 
 
@@ -135,7 +111,7 @@ def test_random_bytes_and_endless_runs_are_rejected_as_by_the_readable_way(bench
     run = rng.integers(1, 256, 150_000, dtype=np.uint8).tobytes()
     stream = rng.bytes(70_000) + b"\0" + good + run + b"\0" + good + bytes(50_000) + good + run
     for block in (len(stream), 65_536, 33_000):
-        assert_same(bench, bench.two_kinds, stream, block)
+        assert_same(bench.two_kinds, in_blocks(stream, block))
 
 
 def test_sound_frames_that_only_the_readable_way_accepts_stay_in_order(bench):
@@ -148,7 +124,7 @@ def test_sound_frames_that_only_the_readable_way_accepts_stay_in_order(bench):
         if number % 3 == 0:
             body[40] = 0
         stream += bench.frame_of(layout, body.tobytes())
-    (whole, _) = assert_same(bench, layout, stream, len(stream))
+    (whole, _) = assert_same(layout, in_blocks(stream, len(stream)))
     assert whole.rejects == ()
     assert np.all(np.diff(whole.tables[0].start) > 0)
     assert len(whole.tables[0]) == 1_200
@@ -186,8 +162,8 @@ def test_escaped_frames_decode_as_by_the_readable_way(bench, name, damage):
     layout = dataclasses.replace(bench.two_kinds, framing=name, checksum="CRC-16/IBM-SDLC")
     stream = random_stream(bench, layout, np.random.default_rng(5), 8_000, damage)
     for block in (len(stream), 50_000):
-        fast = assert_same(bench, layout, stream, block)
-        assert sum(len(table) for part in fast for table in part.tables) > 8_000 * (1 - damage) * 0.9
+        fast = assert_same(layout, in_blocks(stream, block))
+        assert packets_in(fast) > 8_000 * (1 - damage) * 0.9
     if damage == 0:
         assert sum(harvest.start.size for harvest in harvested_from(layout, stream).harvests) == 8_000
 
@@ -202,7 +178,7 @@ def test_escapes_of_any_kind_among_frames_are_taken_as_by_the_readable_way(bench
     for place in rng.integers(0, 2_000, 30):
         put = bytes(rng.choice([*special, *noise], 5).tolist())
         frames[place] = frames[place][:4] + put + frames[place][4:]
-    assert_same(bench, layout, b"".join(frames), 40_000)
+    assert_same(layout, in_blocks(b"".join(frames), 40_000))
 
 
 WORD = b"\xa5\x5a"
@@ -234,8 +210,8 @@ def test_frames_without_a_delimiter_decode_as_by_the_readable_way(bench, change,
     layout = dataclasses.replace(bench.two_kinds, **change)
     stream = random_stream(bench, layout, np.random.default_rng(15), 6_000, damage)
     for block in (len(stream), 40_000):
-        fast = assert_same(bench, layout, stream, block)
-        assert sum(len(table) for part in fast for table in part.tables) > 6_000 * (1 - damage) * 0.9
+        fast = assert_same(layout, in_blocks(stream, block))
+        assert packets_in(fast) > 6_000 * (1 - damage) * 0.9
     if damage < 0.01:
         decoder = StreamDecoder(layout)
         done, _ = decoder._tiles.harvest(decoder._tiles.find(stream + decoder._tiles.PADDING, len(stream)))
@@ -257,7 +233,7 @@ def test_text_and_foreign_frames_among_frames_without_a_delimiter_are_taken_as_b
         parts.append(frame_of(bench, other, bytes([9]) + inner.ljust(29, b"\0")))
     stream = b"".join(parts)
     for block in (len(stream), 40_000):
-        assert_same(bench, layout, stream, block)
+        assert_same(layout, in_blocks(stream, block))
 
 
 @EVERY
@@ -268,4 +244,4 @@ def test_random_bytes_with_sync_words_are_rejected_as_by_the_readable_way(bench,
     noise = rng.choice(np.frombuffer(WORD + b"\x02\x01\x0a\xeb\x90\x11\0", np.uint8), 20_000).tobytes()
     stream = noise + good + rng.bytes(20_000) + good[:-7]
     for block in (len(stream), 33_000):
-        assert_same(bench, layout, stream, block)
+        assert_same(layout, in_blocks(stream, block))

@@ -1,0 +1,48 @@
+"""A stream decoded on the fast way and on the readable one, chunk by chunk, and held to give the same."""
+
+import itertools
+
+from decoders.stream import StreamDecoder
+
+
+def readable(layout):
+    """A decoder that never takes the fast way."""
+    decoder = StreamDecoder(layout)
+    decoder._tiles = None
+    return decoder
+
+
+def cut_at(stream, places):
+    """The stream cut at some places, which are in order."""
+    return [stream[a:b] for a, b in itertools.pairwise([0, *places, len(stream)])]
+
+
+def in_blocks(stream, size):
+    """The stream in blocks of a size."""
+    return [stream[at : at + size] for at in range(0, len(stream), size)]
+
+
+def everything(decoder, chunks):
+    """What each chunk gave, and then the end."""
+    return [*(decoder.feed(chunk) for chunk in chunks), decoder.finish()]
+
+
+def packets_in(parts):
+    """How many packets several calls gave."""
+    return sum(len(table) for part in parts for table in part.tables)
+
+
+def assert_same(layout, chunks):
+    """Both ways give the same tables, bit by bit, and the same rejects from every chunk; what the fast way gave."""
+    fast = everything(StreamDecoder(layout), chunks)
+    for ours, theirs in zip(fast, everything(readable(layout), chunks), strict=True):
+        assert ours.rejects == theirs.rejects
+        assert [table.packet for table in ours.tables] == [table.packet for table in theirs.tables]
+        for table, other in zip(ours.tables, theirs.tables, strict=True):
+            assert table.start.tolist() == other.start.tolist()
+            assert table.end.tolist() == other.end.tolist()
+            assert list(table.columns) == list(other.columns)
+            for name, column in table.columns.items():
+                assert column.dtype == other.columns[name].dtype
+                assert column.tobytes() == other.columns[name].tobytes(), name
+    return fast
