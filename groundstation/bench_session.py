@@ -14,14 +14,12 @@ from groundstation.bench.events import mark_text, walk_marks
 from groundstation.bench.proof import Proof
 from groundstation.bench.walk import BenchTest, Guidance, Mark, Said, guide
 from groundstation.clock import SessionClock
+from groundstation.described import Described
 from groundstation.errors import GroundstationError
-from groundstation.inputs import EventKind, Input, Tick
+from groundstation.inputs import EventKind, Input
 from groundstation.intake import Intake
 from groundstation.links.link import Link
 from groundstation.pipeline import Pipeline
-from groundstation.recording import SessionHeader
-from groundstation.session_recording import SessionRecording
-from groundstation.station import Described
 from groundstation.timeline import Timeline
 
 RETURN_S = 10.0  # a word that has not come back through the intake by then never does
@@ -48,15 +46,7 @@ class BenchSession:
             folders: Where to record, and where to go on if that fails.
             program_version: Goes into the recording.
         """
-        header = SessionHeader(
-            started_ns=clock.started_ns,
-            program_version=program_version,
-            vehicle_name=described.vehicle_name,
-            vehicle_text=described.vehicle_text,
-            station_name=described.station_name,
-            station_text=described.station_text,
-        )
-        recording = SessionRecording(folders, header, vehicle=described.vehicle.name.partition(" (")[0])
+        recording = described.recording(folders, started_ns=clock.started_ns, program_version=program_version)
         self._clock = clock
         self._pipeline = Pipeline(described.vehicle, described.station.site, started_ns=clock.started_ns)
         self._arrived: queue.SimpleQueue[Sequence[Input]] = queue.SimpleQueue()
@@ -96,10 +86,7 @@ class BenchSession:
             except queue.Empty:
                 return
             for item in items:
-                if isinstance(item, Tick):
-                    self._pipeline.advance(item.now_ns)
-                else:
-                    self._pipeline.feed(item)
+                self._pipeline.take(item)
             wait_s = 0.0
 
     def say(self, test: BenchTest, said: Said, text: str = "") -> None:

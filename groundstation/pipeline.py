@@ -15,7 +15,7 @@ from groundstation.count import Count, CountPhase
 from groundstation.count_limits import PointLimits
 from groundstation.counting import Order
 from groundstation.estimation.estimator import Estimator
-from groundstation.inputs import Chunk, EventKind, StationEvent
+from groundstation.inputs import Chunk, EventKind, Input, StationEvent, Tick
 from groundstation.motion import MotionReader
 from groundstation.operator_actions import CountAction, Note, action_of
 from groundstation.packet_order import PacketOrder
@@ -60,6 +60,13 @@ class Pipeline:
         self._count = Count(plan, started_ns, self._log)
         self._points = PointLimits(vehicle, plan)
         self.timeline.counts.append(self._count.state)
+
+    def take(self, item: Input) -> None:
+        """Take in the next input: a tick as `advance` does, anything else as `feed`."""
+        if isinstance(item, Tick):
+            self.advance(item.now_ns)
+        else:
+            self.feed(item)
 
     def feed(self, item: Chunk | StationEvent) -> None:
         """Take in the next item; its times must not lie before any item's before it."""

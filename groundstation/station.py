@@ -16,9 +16,9 @@ from typing import Literal
 
 from groundstation import laptop
 from groundstation.clock import SessionClock
-from groundstation.config.station import Station
-from groundstation.config.vehicle import Place, Vehicle
-from groundstation.inputs import EventKind, Input, StationEvent, Tick
+from groundstation.config.vehicle import Place
+from groundstation.described import Described
+from groundstation.inputs import EventKind, Input, StationEvent
 from groundstation.intake import Handover, Intake
 from groundstation.links.link import Link
 from groundstation.mqtt.publisher import Publisher
@@ -26,24 +26,10 @@ from groundstation.operating import refusal
 from groundstation.operator_actions import Action, event_kind, event_text
 from groundstation.pipeline import Pipeline
 from groundstation.readiness.finding import Assessment, Finding, Status, Verdict
-from groundstation.recording import SessionHeader
-from groundstation.session_recording import SessionRecording
 from groundstation.timeline import Timeline
 from groundstation.verdict_log import verdict_record
 
 _log = logging.getLogger(__name__)
-
-
-@dataclass(frozen=True, slots=True)
-class Described:
-    """A vehicle and a station with the text of the files that describe them, which goes into the recording."""
-
-    vehicle: Vehicle
-    vehicle_name: str
-    vehicle_text: str
-    station: Station
-    station_name: str = ""
-    station_text: str = ""
 
 
 @dataclass(slots=True)
@@ -138,15 +124,7 @@ async def run_live(
     Returns:
         How the recording was closed, in a sentence.
     """
-    header = SessionHeader(
-        started_ns=clock.started_ns,
-        program_version=program_version,
-        vehicle_name=described.vehicle_name,
-        vehicle_text=described.vehicle_text,
-        station_name=described.station_name,
-        station_text=described.station_text,
-    )
-    recording = SessionRecording(folders, header, vehicle=described.vehicle.name.partition(" (")[0])
+    recording = described.recording(folders, started_ns=clock.started_ns, program_version=program_version)
     station = described.station
     pipeline = Pipeline(described.vehicle, station.site, started_ns=clock.started_ns, count=station.count)
     publisher = None if broker is None else Publisher(broker, token_hex(8), clock.now_ns)
@@ -157,10 +135,7 @@ async def run_live(
         nonlocal told, broken
         try:
             for item in [] if broken else items:
-                if isinstance(item, Tick):
-                    pipeline.advance(item.now_ns)
-                else:
-                    pipeline.feed(item)
+                pipeline.take(item)
         except Exception:  # the edge: a fault of ours must turn to HOLD, and leave the recording running
             broken = True
             _log.exception("the pipeline stopped; the recording goes on")

@@ -16,19 +16,19 @@ from groundstation.bench.store import ProofFile, read_proofs
 from groundstation.bench.walk import BenchTest
 from groundstation.bench_session import BenchSession
 from groundstation.cli.command import Command
-from groundstation.cli.failure import FILE, LINK, OTHER, USAGE, Failure
-from groundstation.cli.files import Given, given
+from groundstation.cli.failure import FILE, OTHER, USAGE, Failure
+from groundstation.cli.files import given
 from groundstation.cli.known_proofs import proofs_path
+from groundstation.cli.living import folders_of, links_of, opened
 from groundstation.cli.person import Person
 from groundstation.cli.walking import Walked, Walking
 from groundstation.clock import SessionClock
 from groundstation.config.bench_faults import lacked_for
 from groundstation.config.bench_plan import AskedProof, ProofName
 from groundstation.config.vehicle import Vehicle
+from groundstation.described import Described
 from groundstation.inputs import NS_PER_S
-from groundstation.links.url import open_link
 from groundstation.readiness.words import number
-from groundstation.station import Described
 
 _WIDTH = 100
 
@@ -57,41 +57,29 @@ def _add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def _run(arguments: argparse.Namespace) -> int:
     files = given(arguments.vehicle, arguments.station)
-    folder = arguments.record or Path(files.station.recording.folder).expanduser()
-    path = proofs_path(files.vehicle, files.station, folder)
+    folders = folders_of(files.station, arguments.record)
+    path = proofs_path(files.vehicle, files.station, folders[0])
     tests = _chosen(files.vehicle, arguments.proofs)
     if arguments.list:
         for line in listing(files.vehicle, read_proofs(path), tests, now_ns=time.time_ns()):
             print(line)
         return 0
-    links = tuple(arguments.link) or files.station.links
-    if not links:
-        raise Failure("found no link to listen to: give one with --link; groundstation ports lists them", USAGE)
-    for needed, what in ((folder, "recording folder"), (path.parent, "folder of the bench proofs")):
+    links = links_of(files.station, arguments.link)
+    for needed, what in ((folders[0], "recording folder"), (path.parent, "folder of the bench proofs")):
         if not needed.is_dir():
             raise Failure(f"the {what} {needed} does not exist: make it, or name another", FILE)
-    return _walked(files, links, folder, path, tests)
+    return _walked(files, links, folders, path, tests)
 
 
-def _walked(files: Given, urls: Sequence[str], folder: Path, path: Path, tests: Sequence[BenchTest]) -> int:
+def _walked(
+    described: Described, urls: Sequence[str], folders: Sequence[Path], path: Path, tests: Sequence[BenchTest]
+) -> int:
     """Walk through the tests; the exit code."""
     # A shell that starts it in the background has it ignore Ctrl-C, and then nothing would close the recording.
     signal.signal(signal.SIGINT, signal.default_int_handler)
     person = Person.at_stdin()
     clock = SessionClock()
-    links = [open_link(url, clock) for url in urls]
-    if len({link.name for link in links}) != len(links):
-        raise Failure("a link is given twice: give each once", LINK)
-    second = files.station.recording.fallback_folder
-    folders = [folder, *([] if second is None else [Path(second).expanduser()])]
-    described = Described(
-        files.vehicle,
-        files.vehicle_name,
-        files.vehicle_text,
-        files.station,
-        files.station_name,
-        files.station_text,
-    )
+    links = opened(urls, clock)
     for fault in read_proofs(path).faults:
         print(f"Not read, and left as it is: {fault}")
     session = BenchSession(described, links, clock=clock, folders=folders, program_version=version("groundstation"))

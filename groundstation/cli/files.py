@@ -1,24 +1,11 @@
 """The files a command is given: a vehicle, a station, and what goes into a recording of them."""
 
 import argparse
-from dataclasses import dataclass
 from pathlib import Path
 
 from groundstation.config.load import EXAMPLE_STATION, EXAMPLE_VEHICLE, load_station, load_vehicle
 from groundstation.config.station import Station
-from groundstation.config.vehicle import Vehicle
-
-
-@dataclass(frozen=True, slots=True)
-class Given:
-    """A vehicle and a station, each with its file's name and text; no station file is an empty name and text."""
-
-    vehicle: Vehicle
-    vehicle_name: str
-    vehicle_text: str
-    station: Station
-    station_name: str = ""
-    station_text: str = ""
+from groundstation.described import Described
 
 
 def add_vehicle_argument(parser: argparse.ArgumentParser) -> None:
@@ -33,7 +20,7 @@ def add_vehicle_argument(parser: argparse.ArgumentParser) -> None:
     )
 
 
-def given(vehicle: Path, station: Path | None) -> Given:
+def given(vehicle: Path, station: Path | None) -> Described:
     """Read both files.
 
     The example vehicle exists nowhere but at the example site: without a station file it stands there.
@@ -46,5 +33,7 @@ def given(vehicle: Path, station: Path | None) -> Given:
     if station is None and text == EXAMPLE_VEHICLE.read_text(encoding="utf-8"):
         station = EXAMPLE_STATION
     if station is None:
-        return Given(loaded, vehicle.name, text, Station())
-    return Given(loaded, vehicle.name, text, load_station(station), station.name, station.read_text(encoding="utf-8"))
+        return Described(loaded, vehicle.name, text, Station())
+    return Described(
+        loaded, vehicle.name, text, load_station(station), station.name, station.read_text(encoding="utf-8")
+    )

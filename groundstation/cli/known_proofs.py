@@ -13,7 +13,7 @@ def proofs_path(vehicle: Vehicle, station: Station, recordings: Path) -> Path:
     """The file of a vehicle's proofs: where the station file says, else beside the recordings."""
     stated = station.recording.proofs_folder
     folder = recordings if stated is None else Path(stated).expanduser()
-    return proof_file_path(folder, vehicle.name.partition(" (")[0])
+    return proof_file_path(folder, vehicle.short_name)
 
 
 def known_proofs(vehicle: Vehicle, station: Station, recordings: Path) -> tuple[Look, ...]:

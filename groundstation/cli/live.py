@@ -4,9 +4,8 @@ import argparse
 from pathlib import Path
 
 from groundstation.cli.command import Command, port_number
-from groundstation.cli.failure import USAGE, Failure
 from groundstation.cli.files import given
-from groundstation.cli.living import Listening, listen
+from groundstation.cli.living import Listening, folders_of, links_of, listen
 from groundstation.cli.pages import Serving
 
 
@@ -33,12 +32,7 @@ def _add_arguments(parser: argparse.ArgumentParser) -> None:
 def _run(arguments: argparse.Namespace) -> int:
     files = given(arguments.vehicle, arguments.station)
     station = files.station
-    links = tuple(arguments.link) or station.links
-    if not links:
-        raise Failure("found no link to listen to: give one with --link; groundstation ports lists them", USAGE)
-    second = station.recording.fallback_folder
-    folders = [arguments.record or Path(station.recording.folder).expanduser()]
-    folders += [] if second is None else [Path(second).expanduser()]
+    links, folders = links_of(station, arguments.link), folders_of(station, arguments.record)
     serving = Serving(
         arguments.host or station.pages.host,
         station.pages.port if arguments.port is None else arguments.port,
@@ -46,7 +40,7 @@ def _run(arguments: argparse.Namespace) -> int:
         arguments.open,
     )
     broker = arguments.mqtt or station.mqtt.broker
-    return listen(files, Listening(links, tuple(folders), serving, broker, arguments.verdicts))
+    return listen(files, Listening(links, folders, serving, broker, arguments.verdicts))
 
 
 LIVE = Command(

@@ -1,20 +1,23 @@
 """A live session as `live` and `demo` run it: links, recording, pages, and the verdict's changes on the terminal."""
 
 import asyncio
+from collections.abc import Sequence
 from dataclasses import dataclass
 from importlib.metadata import version
 from pathlib import Path
 
-from groundstation.cli.failure import FILE, LINK, Failure
-from groundstation.cli.files import Given
+from groundstation.cli.failure import FILE, LINK, USAGE, Failure
 from groundstation.cli.known_proofs import known_proofs
 from groundstation.cli.pages import Serving, check_free, ended_by_signals
 from groundstation.cli.shown import local_clock
 from groundstation.clock import SessionClock
+from groundstation.config.station import Station
+from groundstation.described import Described
+from groundstation.links.link import Link
 from groundstation.links.url import open_link
 from groundstation.mqtt import parse_broker
 from groundstation.readiness.finding import Assessment
-from groundstation.station import Described, VerdictFile, run_live
+from groundstation.station import VerdictFile, run_live
 
 REASONS_SHOWN = 3
 
@@ -29,6 +32,38 @@ class Listening:
     broker: str | None = None
     verdicts: Path | None = None
     seconds: float | None = None
+
+
+def links_of(station: Station, chosen: Sequence[str]) -> tuple[str, ...]:
+    """The links to listen to: those chosen, else the station file's.
+
+    Raises:
+        Failure: Neither names one.
+    """
+    links = tuple(chosen) or station.links
+    if not links:
+        raise Failure("found no link to listen to: give one with --link; groundstation ports lists them", USAGE)
+    return links
+
+
+def folders_of(station: Station, chosen: Path | None) -> tuple[Path, ...]:
+    """Where to record: the folder chosen, else the station file's; then where that file says to go on."""
+    second = station.recording.fallback_folder
+    first = chosen or Path(station.recording.folder).expanduser()
+    return (first,) if second is None else (first, Path(second).expanduser())
+
+
+def opened(urls: Sequence[str], clock: SessionClock) -> list[Link]:
+    """The links of some URLs, which stamp with the clock.
+
+    Raises:
+        Failure: One is given twice.
+        LinkUrlError: One is none.
+    """
+    links = [open_link(url, clock) for url in urls]
+    if len({link.name for link in links}) != len(links):
+        raise Failure("a link is given twice: give each once", LINK)
+    return links
 
 
 def check_before_listening(listening: Listening) -> None:
@@ -46,25 +81,15 @@ def check_before_listening(listening: Listening) -> None:
     check_free(listening.serving)
 
 
-def listen(given: Given, listening: Listening) -> int:
+def listen(described: Described, listening: Listening) -> int:
     """Run a live session until Ctrl-C, and return the exit code."""
     check_before_listening(listening)
     clock = SessionClock()
-    links = [open_link(url, clock) for url in listening.links]
-    if len({link.name for link in links}) != len(links):
-        raise Failure("a link is given twice: give each once", LINK)
+    links = opened(listening.links, clock)
     told = _Told(listening.verdicts)
-    known = known_proofs(given.vehicle, given.station, listening.folders[0])
+    known = known_proofs(described.vehicle, described.station, listening.folders[0])
     for look in known[-1:]:
         print(f"Bench proofs: {look.text}", flush=True)
-    described = Described(
-        given.vehicle,
-        given.vehicle_name,
-        given.vehicle_text,
-        given.station,
-        given.station_name,
-        given.station_text,
-    )
 
     async def work() -> str:
         stop = asyncio.Event()

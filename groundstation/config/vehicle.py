@@ -450,3 +450,8 @@ class Vehicle(FileTable):
     sensors: Sensors = Field(default_factory=Sensors)
     limits: Limits = Field(default_factory=Limits)
     telemetry: Telemetry
+
+    @property
+    def short_name(self) -> str:
+        """The name without what stands in brackets behind it."""
+        return self.name.partition(" (")[0]
