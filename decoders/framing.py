@@ -76,7 +76,7 @@ _LINES = {style.name: style for style in (DELIMITED_VALUES, KEY_VALUE, NMEA)}
 BINARY = frozenset({"cobs", "slip", "rfc 1662", "sync", "fixed length", "ccsds"})
 """Framings of bytes, among which lines of text are no frames."""
 
-TRAILED = frozenset({"cobs", "slip", "rfc 1662"})
+TRAILED = ("cobs", "slip", "rfc 1662")
 """Framings behind whose delimiter a receiver's bytes may stand."""
 
 # CCSDS space packets (133.0-B) behind the attached sync marker (131.0-B): the body starts with the primary header,

@@ -40,8 +40,8 @@ def is_beside(layout: Layout) -> bool:
 
 
 def without_line(layout: Layout) -> Layout:
-    """The layout of the frames alone."""
-    return replace(layout, envelope=Envelope())
+    """The layout of the frames alone: without a line that stands beside them, if there is one."""
+    return replace(layout, envelope=Envelope()) if is_beside(layout) else layout
 
 
 class LineBeside:
@@ -78,6 +78,11 @@ class LineBeside:
         self.longest = longest_line(envelope.line, len(names)) + 2 * _ENDS
         packet = Packet("receiver", 0, 8 * len(names), envelope.fields)
         self._reader = ColumnReader(packet, layout.byte_order, row_length=packet.length)
+
+    @classmethod
+    def of(cls, layout: Layout) -> "LineBeside | None":
+        """The line of a layout; None where the receiver prints none beside its frames."""
+        return cls(layout) if is_beside(layout) else None
 
     def columns(self, numbers: NDArray[np.float64]) -> dict[str, Column]:
         """The columns of (n, fields) numbers as they stood in lines, NaN where there was none."""

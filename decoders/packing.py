@@ -10,7 +10,7 @@ from decoders.errors import LayoutError
 from decoders.fields import float_bytes, place_of, raw_for, raw_limits, text_place
 from decoders.framing import contents_of, framing
 from decoders.layout import Field, Layout, Packet, WireKind
-from decoders.line_beside import LineBeside, is_beside, without_line
+from decoders.line_beside import LineBeside, without_line
 from decoders.quaternion import fraction_bits, packed
 
 __all__ = ["FrameEncoder", "raw_limits"]
@@ -21,9 +21,8 @@ class FrameEncoder:
 
     def __init__(self, layout: Layout) -> None:
         self._layout = layout
-        self._line = LineBeside(layout) if is_beside(layout) else None
-        if self._line is not None:
-            layout = without_line(layout)
+        self._line = LineBeside.of(layout)
+        layout = without_line(layout)
         self._framing = framing(layout)
         self._contents = contents_of(layout, self._framing)
         self._packets = {packet.name: packet for packet in layout.packets}

@@ -17,7 +17,7 @@ from decoders.errors import FrameError, LineError
 from decoders.framing import BINARY, contents_of, framing
 from decoders.joining import LineJoiner
 from decoders.layout import Layout, Reason, Reject
-from decoders.line_beside import LineBeside, is_beside, without_line
+from decoders.line_beside import LineBeside, without_line
 from decoders.status_lines import LONGEST_LINE, ends_of_lines, is_text, text_in_front, told
 from decoders.synchronised import HuntingCutter, Synchronised
 from decoders.text import TextLines
@@ -38,9 +38,8 @@ class StreamDecoder:
     """
 
     def __init__(self, layout: Layout) -> None:
-        line = LineBeside(layout) if is_beside(layout) else None
-        if line is not None:
-            layout = without_line(layout)
+        line = LineBeside.of(layout)
+        layout = without_line(layout)
         self._layout = layout
         self._framing = framing(layout)
         self._contents = contents_of(layout, self._framing)

@@ -190,7 +190,7 @@ class TextLines:
         """The fields of a packet in the order of their values in a line."""
         return self._fields[packet.id]
 
-    def slots_of(self, packet: Packet) -> "tuple[Slot, ...]":
+    def slots_of(self, packet: Packet) -> tuple[Slot, ...]:
         """The places in the body of a packet's values, in the order of the values in a line."""
         return self._slots[packet.id]
 

@@ -17,7 +17,7 @@ from decoders.columns import ColumnReader
 from decoders.contents import Contents
 from decoders.enveloped import is_in_one_run, readers_of
 from decoders.layout import Envelope, Layout, Packet
-from decoders.tile_frames import RFC_1662, SLIP, Bytes, Frames, unescaped
+from decoders.tile_frames import RFC_1662, SLIP, Bytes, Frames, places_of, unescaped
 from decoders.tiles import Harvest, Harvested, TileDecoder, left_over
 from decoders.trailing import Tails, Trailed
 
@@ -76,7 +76,7 @@ class TrailedTiles:
 
     def _cut(self, block: bytes, data: Bytes, size: int) -> _Cut:
         """The whole pieces of a block."""
-        found = np.flatnonzero(data[:size] == self._delimiter)
+        found = places_of(self._delimiter, data[:size])
         following = found + (1 + self._behind)
         is_true = np.ones(found.shape, dtype=np.bool_)
         longest = self._tails.longest

@@ -107,11 +107,12 @@ def coming_down(timeline: Timeline, at_ns: int) -> ComingDown | None:
         expected_mps=expected_mps,
         height_m=state.height_m,
     )
-    opened_ns = _first_descending_ns(timeline)
-    if apogee is not None:
-        opened_ns = apogee.at_ns + round(OPENED_BY_S * NS_PER_S)
     if ejection is not None:
         opened_ns = ejection.at_ns + round(DRIFTING_S * NS_PER_S)
+    elif apogee is not None:
+        opened_ns = apogee.at_ns + round(OPENED_BY_S * NS_PER_S)
+    else:
+        opened_ns = _first_descending_ns(timeline)
     falling = kind is DescentKind.BALLISTIC or (FlightEventKind.BALLISTIC in events and ejection is None)
     rate = Rate(math.nan, 0.0) if falling else _mean_rate(timeline, opened_ns, at_ns)
     if not rate.mps > 0.0:

@@ -14,7 +14,7 @@ import numpy as np
 from groundstation.bench.proof import Figure, Point, ProofOutcome, cannot_tell, failed, passed
 from groundstation.bench.walk import BenchTest, Ends, Seen, Step, Stretch, try_each
 from groundstation.bench.words import NO_MOTOR
-from groundstation.config.bench_plan import BenchPlan, ProofName
+from groundstation.config.bench_plan import BenchPlan, ProofName, plan_or_usual
 from groundstation.config.vehicle import Place, Vehicle
 from groundstation.estimation.battery import drawn_c, endurance, pack_from_reading
 from groundstation.readiness.finding import Limit
@@ -34,7 +34,7 @@ def _measurements(vehicle: Vehicle) -> tuple[str, ...]:
 
 
 def _plan(vehicle: Vehicle) -> BenchPlan:
-    return vehicle.bench or BenchPlan.model_validate({})
+    return plan_or_usual(vehicle.bench)
 
 
 def _steps(camera_on: float, vehicle: Vehicle) -> tuple[Step, ...]:

@@ -138,7 +138,7 @@ def _wiggle_rad(lean: FloatArray) -> float:
 def _regressed(stretch: Stretch, lean_axis: int, gimbal_axis: int) -> Restoring | None:
     """How the deflection about one axis answers the lean about another or the same."""
     vehicle = stretch.timeline.vehicle
-    gimbal = _gimbal(vehicle)
+    gimbal = gimbal_of(vehicle)
     angle = f"gimbal_{AXES[gimbal_axis][0]}_angle"
     rate, sign = gyro_about(vehicle, lean_axis)
     rated = stretch.window.in_layout(rate)
@@ -148,7 +148,8 @@ def _regressed(stretch: Stretch, lean_axis: int, gimbal_axis: int) -> Restoring 
     return restoring(lean, rates, deflection_rad(rows[4], gimbal, gimbal_axis))
 
 
-def _gimbal(vehicle: Vehicle) -> Gimbal:
+def gimbal_of(vehicle: Vehicle) -> Gimbal:
+    """The gimbal; Unknown where the vehicle file describes none."""
     if vehicle.gimbal is None:
         raise Unknown("The vehicle file describes no gimbal. Add a [gimbal] table.")
     return vehicle.gimbal

@@ -10,11 +10,12 @@ from functools import partial
 
 import numpy as np
 
+from groundstation.bench.gimbal_sign import gimbal_of
 from groundstation.bench.proof import Figure, Point, cannot_tell, failed, passed
 from groundstation.bench.walk import BenchTest, Ends, Seen, Step, Stretch, try_each
 from groundstation.bench.words import LISTENS, NO_MOTOR
 from groundstation.config.bench_plan import ProofName
-from groundstation.config.vehicle import Gimbal, Place, Vehicle
+from groundstation.config.vehicle import Place, Vehicle
 from groundstation.estimation.gimbal import following
 from groundstation.readiness.finding import Limit
 from groundstation.readiness.gimbal import (
@@ -96,7 +97,7 @@ def _judge(stretches: Sequence[Stretch]) -> list[Point]:
 def _neutral(stretch: Stretch, axis: int) -> Point:
     limit = Limit(None, math.degrees(stretch.timeline.vehicle.limits.gimbal_neutral_error_rad))
     command, angle = _axis(stretch, axis)
-    neutral = _gimbal(stretch).neutral_rad[axis]
+    neutral = gimbal_of(stretch.timeline.vehicle).neutral_rad[axis]
     name = AXES[axis][1]
     if float(np.max(np.abs(command - neutral))) > math.radians(limit.greatest or 0.0):
         return cannot_tell(f"The {name} axis was commanded away from neutral.", "whether a sweep was running")
@@ -186,7 +187,7 @@ def _reach(stretch: Stretch, axis: int) -> tuple[float, float]:
 
 
 def _ways(stretch: Stretch, axis: int, angle: FloatArray) -> tuple[float, float]:
-    gimbal = _gimbal(stretch)
+    gimbal = gimbal_of(stretch.timeline.vehicle)
     neutral = gimbal.neutral_rad[axis]
     least, greatest = float(np.min(angle)), float(np.max(angle))
     return (neutral - least) / gimbal.limit_rad, (greatest - neutral) / gimbal.limit_rad
@@ -202,13 +203,6 @@ def _axis(stretch: Stretch, axis: int) -> tuple[FloatArray, FloatArray]:
     if not rows.shape[1]:
         raise Unknown("No command and angle have come in this step. Look at the radio link.", stale=True)
     return rows[2 * axis], rows[2 * axis + 1]
-
-
-def _gimbal(stretch: Stretch) -> Gimbal:
-    gimbal = stretch.timeline.vehicle.gimbal
-    if gimbal is None:
-        raise Unknown("The vehicle file describes no gimbal. Add a [gimbal] table.")
-    return gimbal
 
 
 GIMBAL_SWEEP = BenchTest(

@@ -14,7 +14,7 @@ import numpy as np
 from groundstation.bench.proof import Figure, Point, cannot_tell, failed, passed
 from groundstation.bench.walk import BenchTest, Seen, Step, Stretch, Takes, try_each
 from groundstation.bench.words import NO_MOTOR
-from groundstation.config.bench_plan import BenchPlan, ProofName
+from groundstation.config.bench_plan import ProofName, plan_or_usual
 from groundstation.config.equipment import Radio
 from groundstation.config.vehicle import Place, Vehicle
 from groundstation.estimation.radio import margin_at_db, margin_by_snr_db
@@ -37,15 +37,16 @@ def _measurements(vehicle: Vehicle) -> tuple[str, ...]:
     return _STRENGTHS
 
 
-def _walk_m(vehicle: Vehicle) -> float:
-    return (vehicle.bench or BenchPlan.model_validate({})).walk_m
+def walk_m(vehicle: Vehicle) -> float:
+    """How far the walk goes."""
+    return plan_or_usual(vehicle.bench).walk_m
 
 
 def _steps(vehicle: Vehicle) -> tuple[Step, ...]:
     return tuple(
         Step(
             f"stop {k + 1}",
-            f"Walk with the vehicle to {number(share * _walk_m(vehicle), 0)} m from the receiver, its antenna as "
+            f"Walk with the vehicle to {number(share * walk_m(vehicle), 0)} m from the receiver, its antenna as "
             "flown, upright, nobody in between. Stand there, and after "
             f"{STOP_S:.0f} s press Enter, or type the distance in metres where it is another.",
             STOP_S,
@@ -74,7 +75,7 @@ def _judge(stretches: Sequence[Stretch]) -> list[Point]:
 
 
 def _walked(stretches: Sequence[Stretch]) -> Point:
-    asked_m = _walk_m(stretches[0].timeline.vehicle)
+    asked_m = walk_m(stretches[0].timeline.vehicle)
     farthest_m = max(_distance_m(stretch, k) for k, stretch in enumerate(stretches))
     figure = Figure("walked to", round(farthest_m, 1), "m")
     text = f"The walk went to {number(farthest_m, 0)} m, {number(asked_m, 0)} m asked for."
@@ -162,7 +163,7 @@ def _mean(stretch: Stretch, name: str) -> float | None:
 
 
 def _distance_m(stretch: Stretch, k: int) -> float:
-    return float(stretch.said) if stretch.said else SHARES[k] * _walk_m(stretch.timeline.vehicle)
+    return float(stretch.said) if stretch.said else SHARES[k] * walk_m(stretch.timeline.vehicle)
 
 
 def _radio(stretch: Stretch) -> Radio:

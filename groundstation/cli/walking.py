@@ -28,19 +28,14 @@ _SHOWN = (EventKind.LINK, EventKind.RECORDING)
 class Walked(Enum):
     """How a walk through a test ended."""
 
-    PASSED = "passed"
-    FAILED = "failed"
-    CANNOT_TELL = "cannot tell"
+    PASSED = ProofOutcome.PASSED.value
+    FAILED = ProofOutcome.FAILED.value
+    CANNOT_TELL = ProofOutcome.CANNOT_TELL.value
     SKIPPED = "skipped"
     STOPPED = "stopped"
     NOT_REACHED = "not reached"
 
 
-_WALKED = {
-    ProofOutcome.PASSED: Walked.PASSED,
-    ProofOutcome.FAILED: Walked.FAILED,
-    ProofOutcome.CANNOT_TELL: Walked.CANNOT_TELL,
-}
 _LEAVING = {"skip": Walked.SKIPPED, "stop": Walked.STOPPED}
 
 
@@ -151,7 +146,7 @@ class Walking:
         mark, whole = configuration(vehicle, test), vehicle_fingerprint(vehicle)
         keep_proof(self._path, KeptProof(proof, mark, whole, self._version, self._session.recording_name))
         self._say(f"Kept in {self._path}.", "  ")
-        return _WALKED[proof.outcome]
+        return Walked(proof.outcome.value)
 
     @property
     def _now_ns(self) -> int:

@@ -37,9 +37,6 @@ LINES = frozenset({"delimited values", "key=value", "nmea 0183"})
 NMEA = "nmea 0183"
 SPACE_PACKETS = "ccsds"
 
-STUFFED = ("cobs", "slip", "rfc 1662")
-"""Framings whose frames end in a delimiter that their bytes are kept clear of."""
-
 _OWN_CRC = "crc"
 _MARK = re.compile(r"\{([^{}]*)\}")
 _HEXADECIMAL = re.compile(r"(?:[0-9A-Fa-f]{2}[ :]?)+")

@@ -5,10 +5,11 @@ from typing import Literal
 
 from pydantic import Field
 
+from decoders.framing import TRAILED
 from decoders.layout import BitOrder, WireKind
 from groundstation.config.fields import BitEntry, FieldEntry, name_faults
 from groundstation.config.filetable import Count, FileTable, Found, Number
-from groundstation.config.framing import LINES, NMEA, SPACE_PACKETS, STUFFED, Checksum, Framing, ReceiverEntry
+from groundstation.config.framing import LINES, NMEA, SPACE_PACKETS, Checksum, Framing, ReceiverEntry
 from groundstation.config.placing import Discriminator, Placed, body_bits, placed
 from groundstation.config.quantities import shown
 from groundstation.config.wire import wire_type
@@ -202,8 +203,8 @@ class Telemetry(FileTable):
         if receiver.line is not None and not self.is_lines:
             for found in self._line_faults(receiver, receiver.line):
                 yield Found(("receiver", *found.path), found.text)
-        if receiver.after_delimiter and self.framing.kind not in STUFFED:
-            expected = " or ".join(shown(kind) for kind in STUFFED)
+        if receiver.after_delimiter and self.framing.kind not in TRAILED:
+            expected = " or ".join(shown(kind) for kind in TRAILED)
             text = f"found it on {shown(self.framing.kind)}, expected it on {expected}: their frames have a delimiter"
             yield Found(("receiver", "after_delimiter"), text)
         if receiver.before and receiver.line is None and self.is_space_packets:

@@ -7,13 +7,13 @@ from dataclasses import dataclass, replace
 from decoders.delimited import Delimited
 from decoders.framing import framing
 from decoders.layout import ChecksumPlace, WireKind
-from decoders.line_beside import is_beside
+from decoders.line_beside import is_beside, without_line
 from decoders.synchronised import Synchronised
 from decoders.trailing import Trailed
 from groundstation.layout_tools.described import Description
 from groundstation.layout_tools.explaining import Explanation
 from groundstation.layout_tools.readings import Reading
-from groundstation.layout_tools.taking import frames_alone, id_place
+from groundstation.layout_tools.taking import id_place
 
 _BYTES_A_LINE = 16
 _MOST_LINES = 12  # of hypotheses; the strongest are what matters
@@ -34,7 +34,7 @@ class Row:
 def explained_lines(description: Description, found: Explanation) -> Iterator[str]:
     """Everything that is to be said of a frame, in the order of taking it apart."""
     yield from _line_beside(description, found)
-    description = replace(description, layout=frames_alone(description.layout))
+    description = replace(description, layout=without_line(description.layout))
     yield from _frame_lines(description, found)
     if found.taken.contents is not None:
         yield from _table(tuple(rows(description, found)))
@@ -58,7 +58,7 @@ def explained_lines(description: Description, found: Explanation) -> Iterator[st
 
 def rows(description: Description, found: Explanation) -> Iterator[Row]:
     """The contents byte by byte, in their order; bytes of no field are rows too."""
-    layout = frames_alone(description.layout)
+    layout = without_line(description.layout)
     every: list[Row] = []
     size = len(found.checksum_stated)
     at_start = layout.checksum_place is ChecksumPlace.START

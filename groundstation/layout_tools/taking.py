@@ -10,7 +10,7 @@ from decoders.errors import FrameError, LayoutError
 from decoders.fields import Place, number_place
 from decoders.framing import Framing, contents_of, framing
 from decoders.layout import ChecksumPlace, Layout, Packet
-from decoders.line_beside import LineBeside, Sight, is_beside, without_line
+from decoders.line_beside import LineBeside, Sight, without_line
 from decoders.synchronised import Synchronised
 from decoders.trailing import Trailed
 from groundstation.layout_tools.described import Description
@@ -40,8 +40,8 @@ class Case:
 
     def __init__(self, description: Description, data: bytes) -> None:
         self.description = description
-        self.line = LineBeside(description.layout) if is_beside(description.layout) else None
-        self.layout: Layout = frames_alone(description.layout)
+        self.line = LineBeside.of(description.layout)
+        self.layout: Layout = without_line(description.layout)
         self.data, front = _without_front(self.line, data)
         self.framing: Framing = framing(self.layout)
         self.judge: Contents = contents_of(self.layout, self.framing)
@@ -87,11 +87,6 @@ class Case:
             return self.layout.packets[0].id
         place = id_place(self.layout)
         return place.get(body) if place.end <= len(body) else None
-
-
-def frames_alone(layout: Layout) -> Layout:
-    """The layout without a line that stands beside frames and is no part of them."""
-    return without_line(layout) if is_beside(layout) else layout
 
 
 def _without_front(line: LineBeside | None, data: bytes) -> tuple[bytes, tuple[bytes, tuple[float, ...]]]:

@@ -384,21 +384,21 @@ class Window:
         Raises:
             Unknown: None has come, or its packet is too old now.
         """
-        packet = self.kept("callsign's packet", lambda: next(iter(callsigns_of(self.vehicle)), None))
+        packet = self.fixed("callsign's packet", lambda w: next(iter(callsigns_of(w.vehicle)), None))
         if packet is None:
             raise Unknown(
                 "The vehicle does not send its callsign. Add a field of text that means it to the vehicle file and "
                 "the firmware."
             )
-        newest, most_s = self._of(packet), self._facts.age_s[packet]
+        newest = self._of(packet)
         said = [s for s in self._timeline.callsigns if s.at_ns <= self.at_ns]
         if newest.end == 0 or not said:
             raise Unknown(
                 f"The callsign has not come yet. Look at whether the flight computer sends its {packet} packet.",
                 stale=True,
             )
-        if not 0.0 <= newest.age_s <= most_s:
-            raise Unknown(_too_old("callsign", packet, newest.age_s, most_s), stale=True)
+        if not newest.fresh:
+            raise Unknown(_too_old("callsign", packet, newest.age_s, self._facts.age_s[packet]), stale=True)
         from_ns = self.at_ns - round(seconds * NS_PER_S)
         held = [s for s in said if s.at_ns > from_ns]
         if len(held) < len(said):

@@ -8,9 +8,9 @@ import math
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from groundstation.bench.range_walk import SHARES
+from groundstation.bench.range_walk import SHARES, walk_m
 from groundstation.bench.walk import BenchTest
-from groundstation.config.bench_plan import BenchPlan, ProofName
+from groundstation.config.bench_plan import ProofName
 from groundstation.config.vehicle import Load, Vehicle
 from groundstation.simulator.fault import (
     AirTime,
@@ -171,8 +171,7 @@ def _pin_order(vehicle: Vehicle, key: str, at_s: float, until_s: float) -> list[
 
 
 def _range_walk(vehicle: Vehicle, key: str, at_s: float, until_s: float) -> list[TimedFault]:
-    walk_m = (vehicle.bench or BenchPlan.model_validate({})).walk_m
-    distance_m = SHARES[int(key.rsplit(" ", 1)[1]) - 1] * walk_m
+    distance_m = SHARES[int(key.rsplit(" ", 1)[1]) - 1] * walk_m(vehicle)
     weaker_db = 20.0 * math.log10(distance_m / NEAR_M)
 
     def fade(values: Values, context: Context) -> Values:

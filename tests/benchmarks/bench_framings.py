@@ -106,8 +106,8 @@ def layout_of(packets, change):
 def stream_of(layout, kinds, count, seed):
     """The stream; every frame of random bytes with one in eight a zero."""
     rng = np.random.default_rng(seed)
-    line = LineBeside(layout) if is_beside(layout) else None
-    layout = without_line(layout) if line else layout
+    line = LineBeside.of(layout)
+    layout = without_line(layout)
     framed = framing(layout)
     contents = contents_of(layout, framed)
     frames = []
