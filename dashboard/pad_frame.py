@@ -11,7 +11,6 @@ from dashboard.ask import Ask
 from dashboard.operator_frame import OperatorText, operator_text, waived_text
 from dashboard.plotframe import LimitLine, Plot, Plots
 from dashboard.plots import Axis, Line, clock_ticks, column_ns, line, nice_axis, span_s
-from groundstation.config.telemetry import label_of
 from groundstation.config.vehicle import Place
 from groundstation.inputs import NS_PER_S
 from groundstation.readiness.finding import Assessment, Finding, Status, Verdict
@@ -376,7 +375,7 @@ def _series_heading(timeline: Timeline, key: str, name: str, at_ns: int) -> Head
     age_s = (at_ns - int(part.t_ns[-1])) / NS_PER_S
     valid = series.least <= value <= series.greatest
     stale = wording.age(age_s) if age_s > timeline.vehicle.limits.health_age_s else "" if valid else "not valid"
-    named = label_of(timeline.vehicle, name, value)
+    named = timeline.sources[name].labels.of(value)
     return Heading(key, label, named or wording.quantity(value, series.unit), stale)
 
 

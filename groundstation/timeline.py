@@ -18,6 +18,7 @@ from groundstation.config.station import Site
 from groundstation.config.vehicle import Vehicle
 from groundstation.count import CountState
 from groundstation.inputs import NS_PER_S, StationEvent
+from groundstation.labels import NO_LABELS, Labels
 from groundstation.readiness.finding import Assessment
 from groundstation.state import FlightEvent, FlightEventKind, Phase, Restart, State
 from groundstation.table import BoolArray, FloatArray, IntArray, Table
@@ -74,13 +75,14 @@ class Series:
 
 @dataclass(frozen=True, slots=True)
 class Source:
-    """Where a series lives: the table and column it is read from, its unit and valid range."""
+    """Where a series lives: the table and column it is read from, its unit, valid range and values' labels."""
 
     table: str
     column: str
     unit: str
     least: float
     greatest: float
+    labels: Labels = NO_LABELS
 
 
 @dataclass(frozen=True, slots=True)

@@ -16,13 +16,12 @@ from groundstation.config.packets import PacketEntry, Telemetry
 from groundstation.config.placing import Discriminator, Placed, bit_order_at, placed
 from groundstation.config.vehicle import Vehicle
 from groundstation.config.wire import column_unit
+from groundstation.labels import NO_LABELS, Labels
 from groundstation.measurements import CALLSIGN
 from groundstation.timeline import Source
 
 HEADER_COUNT = "ccsds_count"
 """Column of the packet counter in a space packet's primary header."""
-
-_SAME_RAW = 1e-6  # of a whole raw number, for what scaling has rounded
 
 # 133.0-B, 4.1.3: version 0, telemetry, no secondary header; unsegmented; the rest is written by others
 _PRIMARY_HEADER = bytes([0, 0, 0xC0, 0, 0, 0])
@@ -47,7 +46,13 @@ class Column:
     @property
     def source(self) -> Source:
         """Where a timeline finds it."""
-        return Source(self.packet, self.name, self.field.unit, self.least, self.greatest)
+        return Source(self.packet, self.name, self.field.unit, self.least, self.greatest, self.labels)
+
+    @property
+    def labels(self) -> Labels:
+        """What the file calls its values; none where a curve or table bends what the raw numbers mean."""
+        field = self.field
+        return Labels(field.labels, field.scale, field.bias) if field.labels and field.curve is None else NO_LABELS
 
 
 def layout_of(vehicle: Vehicle) -> Layout:
@@ -114,22 +119,6 @@ def callsigns_of(vehicle: Vehicle) -> dict[str, str]:
         for field in packet.fields
         if field.meaning == CALLSIGN
     }
-
-
-def label_of(vehicle: Vehicle, name: str, value: float) -> str | None:
-    """What the file calls a value of the series of that name; None where it has no name for it.
-
-    Labels belong to raw numbers, so only a value that is just one of these has one.
-    """
-    for column in columns(vehicle):
-        if name not in (column.meaning, f"{column.packet}.{column.name}"):
-            continue
-        field = column.field
-        if not field.labels or field.curve is not None or not np.isfinite(value):
-            return None
-        raw = (value - field.bias) / field.scale
-        return dict(field.labels).get(round(raw)) if abs(raw - round(raw)) < _SAME_RAW else None
-    return None
 
 
 def columns(vehicle: Vehicle) -> Iterator[Column]:

@@ -5,7 +5,6 @@ Each asks only for what the vehicle file states under [computer].
 
 import numpy as np
 
-from groundstation.config.telemetry import label_of
 from groundstation.config.vehicle import Place, Vehicle
 from groundstation.readiness.check import Figure, Outcome, check, judged
 from groundstation.readiness.finding import Limit, Status
@@ -79,7 +78,7 @@ def _same(window: Window, name: str, what: str, expected: int | None, look: str)
 
 def _named(window: Window, name: str, value: float) -> str:
     """A number with what the vehicle file calls it: "2 (boost)"."""
-    label = label_of(window.vehicle, name, value)
+    label = window.label(name, value)
     told = number(value, 0 if value == round(value) else 2)
     return told if label is None else f"{told} ({label})"
 

@@ -109,6 +109,11 @@ class Window:
         """The greatest value a measurement can validly have; KeyError where the layout has none of that name."""
         return self._facts.readings[name].greatest
 
+    def label(self, name: str, value: float) -> str | None:
+        """What the vehicle file calls a value of a measurement; None where it has no name for it."""
+        source = self._timeline.sources.get(name)
+        return None if source is None else source.labels.of(value)
+
     def latest(self, name: str) -> Sample | None:
         """The newest value of a measurement; None where none has come, or the layout has none."""
         reading = self._facts.readings.get(name)
@@ -288,7 +293,7 @@ class Window:
         """Packets decoded, frames damaged and packets lost over the last `seconds`."""
         newest = self._of(_RADIO)
         rows = newest.table.rows(newest.start(self.at_ns, seconds), newest.end)
-        decoded, damaged, lost = rows.sum(axis=1).tolist()
+        decoded, damaged, lost = map(sum, rows.tolist())
         return int(decoded), int(damaged), int(lost)
 
     @property
@@ -320,10 +325,16 @@ class Window:
             return None
         arrivals = self._of(_ARRIVALS)
         start = arrivals.start(self.at_ns, self._facts.silence_s)
-        sent_s = (arrivals.t_ns[start : arrivals.end] - self.at_ns) / NS_PER_S
-        sent_s -= arrivals.table.column("held_s")[start : arrivals.end]
-        known = sent_s[sent_s == sent_s]  # NaN where it is not known for how long a packet was held back
-        return max(age_s, -float(known.max())) if known.size else age_s
+        times = arrivals.t_ns[start : arrivals.end].tolist()
+        held_s = arrivals.table.column("held_s")[start : arrivals.end].tolist()
+        newest_s = -math.inf  # when the newest of them was sent, from now
+        for came_ns, held in zip(reversed(times), reversed(held_s), strict=True):
+            came_s = (came_ns - self.at_ns) / NS_PER_S
+            if came_s <= newest_s:
+                break  # none is sent after it came
+            if came_s - held > newest_s:  # never where it is NaN: not known for how long the packet was held back
+                newest_s = came_s - held
+        return age_s if newest_s == -math.inf else max(age_s, -newest_s)
 
     @property
     def phase(self) -> Phase:

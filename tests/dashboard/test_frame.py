@@ -12,6 +12,7 @@ from synthetic import STARTED_NS, StagedSession, simulated
 from dashboard.ask import Ask, PageChoice
 from dashboard.frame import PageFrame, When, as_json, frame, page_for
 from groundstation.config.load import EXAMPLE_VEHICLE, parse_vehicle
+from groundstation.config.telemetry import sources_of
 from groundstation.inputs import NS_PER_S
 from groundstation.state import Phase
 from groundstation.timeline import Timeline
@@ -213,7 +214,7 @@ def test_an_enumeration_is_shown_by_its_label():
     text = EXAMPLE_VEHICLE.read_text(encoding="utf-8")
     assert text.count(phase) == 1
     labelled = text.replace(phase, f'{phase}, labels = [[0, "on the pad"]]')
-    session.timeline.vehicle = parse_vehicle(labelled, file_name="labelled.toml")
+    session.timeline.sources = sources_of(parse_vehicle(labelled, file_name="labelled.toml"))
     heading = at(session, 20.0, ask=Ask(page=PageChoice.PAD, sensor="vehicle_phase")).pad.headings[2]
     assert heading.value == "on the pad"
 

@@ -9,7 +9,7 @@ from decoders.layout import LineMark, Reason
 from decoders.stream import StreamDecoder
 from groundstation.config.errors import ConfigError
 from groundstation.config.load import EXAMPLE_VEHICLE, parse_vehicle
-from groundstation.config.telemetry import columns, columns_of, label_of, layout_of, sources_of, texts_of
+from groundstation.config.telemetry import columns, columns_of, layout_of, sources_of, texts_of
 
 REST = EXAMPLE_VEHICLE.read_text(encoding="utf-8").split("[telemetry]")[0]
 FIRST_LINE = REST.count("\n") + 1
@@ -266,7 +266,8 @@ def test_a_checksum_over_the_header_does_not_count_a_line_in_front():
 def test_a_scaled_number_has_the_label_of_its_raw_number():
     labels = 'labels = [[1, "near"], [3, "far"]], scale = 0.1, offset = 5'
     vehicle = parsed(f'{{ name = "x", type = "u8", bits = [{{ name = "d", at = 2, width = 3, {labels} }}] }}')
-    assert [label_of(vehicle, "p.d", value) for value in (5.1, 5.3, 1, 5.15)] == ["near", "far", None, None]
+    labels = sources_of(vehicle)["p.d"].labels
+    assert [labels.of(value) for value in (5.1, 5.3, 1, 5.15)] == ["near", "far", None, None]
 
 
 def test_names_of_columns_texts_and_labels():
@@ -278,13 +279,11 @@ def test_names_of_columns_texts_and_labels():
     )
     assert columns_of(vehicle) == {"p": ("a[0]", "a[1]", "q_w", "q_x", "q_y", "q_z", "mode", "rssi")}
     assert texts_of(vehicle) == {"p": ("call",)}
+    sources = sources_of(vehicle)
     for name in ("p.mode", "vehicle_phase"):
-        assert [label_of(vehicle, name, value) for value in (0, 1, 2, 0.5, float("nan"))] == [
-            "pad",
-            "boost",
-            *[None] * 3,
-        ]
-    assert label_of(vehicle, "rssi", 0) is label_of(vehicle, "p.absent", 0) is None
+        labels = sources[name].labels
+        assert [labels.of(value) for value in (0, 1, 2, 0.5, float("nan"))] == ["pad", "boost", *[None] * 3]
+    assert sources["rssi"].labels.of(0) is None
     assert {name: s.column for name, s in sources_of(vehicle).items() if "." not in name} == {
         **{f"attitude_{part}": f"q_{part}" for part in "wxyz"},
         "vehicle_phase": "mode",
