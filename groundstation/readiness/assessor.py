@@ -38,7 +38,7 @@ class _Found:
         now = {o.channel: _remembered(before.get(o.channel), self.check, o, at_ns) for o in outcomes}
         self.outcomes = outcomes
         self.findings = tuple(now.values())
-        self.against = tuple(finding for finding in self.findings if finding.status not in _GOOD)
+        self.against = tuple([finding for finding in self.findings if finding.status not in _GOOD])
 
     def hold(self, at_ns: int) -> None:
         """Not to be run again for as long as the check says; what is not known is asked again at once."""
@@ -103,18 +103,21 @@ class Assessor:
         standing = window.standing, id(window.vehicle)
         moved = standing != self._standing
         self._standing = standing
-        changed = False
+        changed = for_or_against = False
         for found in self._found:
             if not moved and found.holds_from_ns <= at_ns < found.holds_to_ns:
                 continue
             outcomes = self._outcomes(found.check, window)
             if outcomes != found.outcomes:
+                against = found.against
                 found.take(outcomes, at_ns)
                 changed = True
+                for_or_against = for_or_against or found.against != against
             if found.every_ns:
                 found.hold(at_ns)
         if changed:
             self._findings = tuple(chain.from_iterable([found.findings for found in self._found]))
+        if for_or_against:
             self._against = list(chain.from_iterable([found.against for found in self._found]))
 
     def _outcomes(self, check: Check, window: Window) -> tuple[Outcome, ...]:

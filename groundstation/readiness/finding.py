@@ -44,9 +44,10 @@ class Waiver:
     until_ns: int
 
 
-@dataclass(frozen=True, slots=True)
-class Finding:
+class Finding(NamedTuple):
     """One check's result. `channel` is the pyro channel where the check is about one; `waiver` only where waived.
+
+    A tuple, not a dataclass: two or three are made a tick.
 
     `value` and `limit` are in `unit`, the unit people read (degrees, hectopascals), as `text` says them. `since_ns`
     is when the status last changed; the checks leave it 0 and the assessor fills it in. `stale` marks an unknown

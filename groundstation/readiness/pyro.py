@@ -1,6 +1,7 @@
 """Checks of the pyro channels. A circuit that is whole is a reason to stay clear, never a sign of safety."""
 
 from collections.abc import Iterable
+from dataclasses import dataclass
 from functools import partial
 
 from groundstation.config.vehicle import PRACTICE, Load, Place, Pyro, Vehicle
@@ -14,7 +15,6 @@ from groundstation.readiness.words import allowed, number, times
 OPEN_FACTOR = 10.0
 SHORT_FACTOR = 0.3
 _CLOSED = Limit(1.0, 1.0)
-_JUDGED_BY = "pyro circuits judged by"
 _FIGURES = (
     Figure("resistance or sense voltage of each circuit", "the [[pyro]] table's band", "vehicle file"),
     Figure("called open beyond", f"{OPEN_FACTOR:g} times the band's end", PRACTICE),
@@ -49,7 +49,7 @@ def pyro_energised(window: Window) -> Iterable[Outcome]:
             on,
         )
 
-    return each(_igniters(window.vehicle), rule)
+    return each(window.fixed("igniter channels", lambda w: _igniters(w.vehicle)), rule)
 
 
 @check(Place.PARACHUTE, limits=("steady_time_s",), needs=_circuit_needs, figures=_FIGURES)
@@ -74,60 +74,81 @@ def circuit_measurement(window: Window, pyro: Pyro) -> tuple[str, Limit | None] 
     return None
 
 
+@dataclass(frozen=True, slots=True)
+class _Circuit:
+    """A channel's circuit: what it is judged by, its band, and how findings speak of it."""
+
+    pyro: Pyro
+    judged_by: str | None
+    band: Limit | None
+    named: str
+    look: str
+
+
+def _circuits(window: Window) -> dict[int, _Circuit]:
+    """Every channel's circuit, by the channel."""
+    circuits = {}
+    for pyro in window.vehicle.pyro:
+        judged_by, band = circuit_measurement(window, pyro) or (None, None)
+        kind = "Igniter" if pyro.load is Load.IGNITER else "Auxiliary"
+        part = "igniter" if pyro.load is Load.IGNITER else pyro.purpose
+        circuits[pyro.channel] = _Circuit(
+            pyro,
+            judged_by,
+            band,
+            f"{kind} circuit {pyro.channel} ({pyro.purpose})",
+            f"Look at the connector and the {part} leads.",
+        )
+    return circuits
+
+
 def _circuit(window: Window, pyro: Pyro) -> Outcome:
-    outcome = _now(window, pyro)
-    if outcome.status is not Status.PASS:
+    circuit = window.fixed("pyro circuits", _circuits)[pyro.channel]
+    name, band = circuit.judged_by, circuit.band
+    outcome = _now(window, circuit)
+    if outcome.status is not Status.PASS or name is None or band is None:
         return outcome
-    judged_by = window.fixed(_JUDGED_BY, _circuits)[pyro.channel]
-    dropped = departures(window, *judged_by) if judged_by is not None else 0
+    dropped = departures(window, name, band)
     if not dropped:
         return outcome
     text = (
-        f"{_named(pyro)} is loose: good now, but it dropped out {times(dropped)} within the last "
-        f"{number(window.limits.steady_time_s, 0)} s, not at all allowed. {_look(pyro)} Move them and watch."
+        f"{circuit.named} is loose: good now, but it dropped out {times(dropped)} within the last "
+        f"{number(window.limits.steady_time_s, 0)} s, not at all allowed. {circuit.look} Move them and watch."
     )
     return outcome._replace(status=Status.FAIL, text=text)
 
 
-def _circuits(window: Window) -> dict[int, tuple[str, Limit] | None]:
-    """By channel: what its circuit is judged by and the band, where there is one."""
-    found = {pyro.channel: circuit_measurement(window, pyro) for pyro in window.vehicle.pyro}
-    return {
-        channel: (named[0], named[1]) if named is not None and named[1] is not None else None
-        for channel, named in found.items()
-    }
-
-
-def _now(window: Window, pyro: Pyro) -> Outcome:
-    start = f"pyro_{pyro.channel}"
-    if window.in_layout(f"{start}_resistance"):
-        return _by_resistance(window, pyro)
-    if window.in_layout(f"{start}_sense"):
-        return _by_sense(window, pyro)
-    if not window.in_layout(f"{start}_continuity"):
+def _now(window: Window, circuit: _Circuit) -> Outcome:
+    name, band, channel = circuit.judged_by, circuit.band, circuit.pyro.channel
+    if name is None:
+        start = f"pyro_{channel}"
         raise Unknown(
             f"The vehicle does not send {start}_resistance, {start}_sense or {start}_continuity. "
             "Add one of them to a packet in the vehicle file and the firmware."
         )
-    closed = window.need(f"{start}_continuity")
+    if name.endswith("_resistance"):
+        if band is None:
+            raise Unknown(f"The vehicle file gives no resistance for pyro channel {channel}. Add what its load has.")
+        return _by_resistance(window, circuit, name, band)
+    if name.endswith("_sense"):
+        if band is None:
+            raise Unknown(f"The vehicle file gives no sense voltage for pyro channel {channel}. Add its range.")
+        return _by_sense(window, circuit, name, band)
+    closed = window.need(name)
     if closed == 1.0:
-        return Outcome(Status.PASS, f"{_named(pyro)} is closed; its resistance is not measured.", closed)
-    return Outcome(Status.FAIL, f"{_named(pyro)} is open. {_look(pyro)}", closed)
+        return Outcome(Status.PASS, f"{circuit.named} is closed; its resistance is not measured.", closed)
+    return Outcome(Status.FAIL, f"{circuit.named} is open. {circuit.look}", closed)
 
 
-def _by_resistance(window: Window, pyro: Pyro) -> Outcome:
-    if pyro.resistance_ohm is None:
-        raise Unknown(f"The vehicle file gives no resistance for pyro channel {pyro.channel}. Add what its load has.")
-    name = f"pyro_{pyro.channel}_resistance"
+def _by_resistance(window: Window, circuit: _Circuit, name: str, limit: Limit) -> Outcome:
     resistance_ohm = window.need(name)
-    least, greatest = pyro.resistance_ohm
-    limit = Limit(least, greatest)
-    most = window.greatest(name)
+    least, greatest = limit.least or 0.0, limit.greatest or 0.0
 
     def good(value: float, decimals: int) -> str:
-        return f"{_named(pyro)} has {number(value, decimals)} ohm, {allowed(limit, 1, 'ohm')}."
+        return f"{circuit.named} has {number(value, decimals)} ohm, {allowed(limit, 1, 'ohm')}."
 
     def bad(value: float, decimals: int) -> str:
+        most = window.greatest(name)
         if value >= most - 1.0:
             seen = f"is open: above {number(most - 0.5, 0)} ohm"
         elif value > OPEN_FACTOR * greatest:
@@ -137,31 +158,17 @@ def _by_resistance(window: Window, pyro: Pyro) -> Outcome:
         else:
             seen = f"has {number(value, decimals)} ohm"
         touching = " Bare ends may touch." if value < SHORT_FACTOR * least else ""
-        return f"{_named(pyro)} {seen}, {allowed(limit, 1, 'ohm')}. {_look(pyro)}{touching}"
+        return f"{circuit.named} {seen}, {allowed(limit, 1, 'ohm')}. {circuit.look}{touching}"
 
     return judged(resistance_ohm, limit, unit="ohm", decimals=1, good=good, bad=bad)
 
 
-def _by_sense(window: Window, pyro: Pyro) -> Outcome:
-    if pyro.sense_v is None:
-        raise Unknown(f"The vehicle file gives no sense voltage for pyro channel {pyro.channel}. Add its range.")
-    limit = Limit(*pyro.sense_v)
+def _by_sense(window: Window, circuit: _Circuit, name: str, limit: Limit) -> Outcome:
 
     def good(value: float, decimals: int) -> str:
-        return f"{_named(pyro)} reads {number(value, decimals)} V sense, {allowed(limit, 2, 'V')}."
+        return f"{circuit.named} reads {number(value, decimals)} V sense, {allowed(limit, 2, 'V')}."
 
     def bad(value: float, decimals: int) -> str:
-        return f"{good(value, decimals)} {_look(pyro)}"
+        return f"{good(value, decimals)} {circuit.look}"
 
-    value = window.need(f"pyro_{pyro.channel}_sense")
-    return judged(value, limit, unit="V", decimals=2, good=good, bad=bad)
-
-
-def _named(pyro: Pyro) -> str:
-    kind = "Igniter" if pyro.load is Load.IGNITER else "Auxiliary"
-    return f"{kind} circuit {pyro.channel} ({pyro.purpose})"
-
-
-def _look(pyro: Pyro) -> str:
-    part = "igniter" if pyro.load is Load.IGNITER else pyro.purpose
-    return f"Look at the connector and the {part} leads."
+    return judged(window.need(name), limit, unit="V", decimals=2, good=good, bad=bad)

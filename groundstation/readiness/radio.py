@@ -26,11 +26,13 @@ def packet_age(window: Window) -> list[Outcome]:
     At ten packets a second and one in ten lost, eleven in a row are missing once in 10^11 packets. A vehicle that
     sends no clock is judged by when its packets arrive alone.
     """
-    age_s, said_s = window.packet_age_s, window.said_age_s
+    age_s = window.packet_age_s
+    if age_s is None:
+        raise Unknown(f"No packet has come yet. {_LOOK}")
+    sent_s = window.sent_age_s
+    said_s = age_s if sent_s is None else max(age_s, sent_s)
     most_s = window.packet_age_most_s
     limit = Limit(None, most_s)
-    if age_s is None or said_s is None:
-        raise Unknown(f"No packet has come yet. {_LOOK}")
     if 0.0 <= age_s <= most_s < said_s:
         text = f"The newest packet is {seconds(said_s)} old, {seconds(most_s)} allowed. {_LOOK}"
         if said_s - age_s > age_s:  # more of its age is delay than silence

@@ -15,7 +15,7 @@ finding that passes is a pass; its waiver goes on until its time.
 
 import re
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 from groundstation.inputs import NS_PER_S
 from groundstation.operator_actions import Key, TakeBack, Waiving, key_text, until_ns
@@ -132,7 +132,7 @@ class Waivers:
         if shown is not None and shown.waiver == waiver and raw is finding:
             return shown
         since_ns = at_ns if shown is None else shown.since_ns
-        return replace(finding, status=Status.WAIVED, since_ns=since_ns, stale=False, waiver=waiver)
+        return finding._replace(status=Status.WAIVED, since_ns=since_ns, stale=False, waiver=waiver)
 
 
 def _covered(then: Finding, now: Finding) -> bool:

@@ -305,7 +305,7 @@ class Window:
     @property
     def packet_age_s(self) -> float | None:
         """Age of the newest packet of any kind; None before the first."""
-        ages = [newest.age_s for newest in map(self._of, self._timeline.packets) if newest.end]
+        ages = [newest.age_s for newest in map(self._of, self._facts.age_s) if newest.end]
         return min(ages) if ages else None
 
     @property
@@ -314,27 +314,24 @@ class Window:
         return self._facts.silence_s
 
     @property
-    def said_age_s(self) -> float | None:
-        """How long ago the newest of what has come was measured, by the vehicle's clock; None before the first.
+    def sent_age_s(self) -> float | None:
+        """How long ago the newest of what has come lately was sent, by the vehicle's clock.
 
-        Packets that were held back on their way count from when they were sent, as far as `ClockLine` can tell; so
-        it is `packet_age_s`, or more.
+        None where nothing has come within the silence allowed, or `ClockLine` cannot tell of any of it.
         """
-        age_s = self.packet_age_s
-        if age_s is None:
-            return None
         arrivals = self._of(_ARRIVALS)
-        start = arrivals.start(self.at_ns, self._facts.silence_s)
-        times = arrivals.t_ns[start : arrivals.end].tolist()
-        held_s = arrivals.table.column("held_s")[start : arrivals.end].tolist()
+        held_s, t_ns = arrivals.table.column("held_s"), arrivals.t_ns
+        from_ns = self.at_ns - round(self._facts.silence_s * NS_PER_S)
         newest_s = -math.inf  # when the newest of them was sent, from now
-        for came_ns, held in zip(reversed(times), reversed(held_s), strict=True):
+        for row in range(arrivals.end - 1, -1, -1):
+            came_ns = int(t_ns[row])
             came_s = (came_ns - self.at_ns) / NS_PER_S
-            if came_s <= newest_s:
+            if came_ns <= from_ns or came_s <= newest_s:
                 break  # none is sent after it came
-            if came_s - held > newest_s:  # never where it is NaN: not known for how long the packet was held back
-                newest_s = came_s - held
-        return age_s if newest_s == -math.inf else max(age_s, -newest_s)
+            sent_s = came_s - float(held_s[row])
+            if sent_s > newest_s:  # never where it is NaN: not known for how long the packet was held back
+                newest_s = sent_s
+        return None if newest_s == -math.inf else -newest_s
 
     @property
     def phase(self) -> Phase:

@@ -1,4 +1,3 @@
-from dataclasses import replace
 
 import pytest
 from hypothesis import given
@@ -93,7 +92,7 @@ def test_waived_finding_keeps_its_words_and_says_why_and_until_when() -> None:
     made.take(Waive(KEY, 120, "leans with the wind"), 5)
     raw = finding(FAIL, 9.0)
     first = made.applied((raw,), 7)[0]
-    assert first == replace(raw, status=WAIVED, since_ns=7, waiver=first.waiver)
+    assert first == raw._replace(status=WAIVED, since_ns=7, waiver=first.waiver)
     assert first.waiver is not None
     assert (first.waiver.reason, first.waiver.until_ns) == ("leans with the wind", 5 + 120 * NS_PER_S)
     assert made.applied((raw,), 8)[0] is first
@@ -102,7 +101,7 @@ def test_waived_finding_keeps_its_words_and_says_why_and_until_when() -> None:
 
 @pytest.mark.parametrize("name", sorted(NOT_WAIVABLE))
 def test_what_cannot_be_waived_is_refused_with_a_sentence(name) -> None:
-    key, stood = (name, None), replace(finding(FAIL, 9.0), check=name)
+    key, stood = (name, None), finding(FAIL, 9.0)._replace(check=name)
     assert str(refusal(key, stood)).startswith(f"The finding {name.replace('_', ' ')} cannot be waived: ")
     made, told = waivers()
     made.take(Waive(key, 600, "in a hurry"), 0)
@@ -139,7 +138,7 @@ def test_no_waiver_outlives_its_time_or_covers_what_cannot_be_waived(given_steps
         elif act == "take back":
             made.take(TakeBack(key), at_ns)
             until_ns = 0
-        raw = replace(finding(status, value), check=name)
+        raw = finding(status, value)._replace(check=name)
         (told,) = made.applied((raw,), at_ns)
         if told.status is WAIVED:
             assert at_ns < until_ns
