@@ -103,8 +103,8 @@ def temperature_steady(window: Window) -> list[Outcome]:
     for name, what in (("temperature", "avionics bay"), ("battery_temperature", "pack")):
         if name == "temperature" or window.in_layout(name):
             t_s, (kelvins,) = window.together((name,), STILL_WINDOW_S)
-            halves = np.array_split(kelvins, 2)
-            moved = abs(float(halves[1].mean() - halves[0].mean())) if t_s.size >= MEANT_VALUES else 0.0
+            half = (t_s.size + 1) // 2
+            moved = abs(float(kelvins[half:].mean() - kelvins[:half].mean())) if t_s.size >= MEANT_VALUES else 0.0
             if moved / (STILL_WINDOW_S / 2.0) > fastest:
                 fastest, which = moved / (STILL_WINDOW_S / 2.0), what
 

@@ -1,5 +1,7 @@
 """Checks of the camera: whether it runs as planned, and whether it draws what a running camera draws."""
 
+from statistics import median
+
 import numpy as np
 
 from groundstation.config.vehicle import PRACTICE, Place, Vehicle
@@ -86,7 +88,7 @@ def camera_draw(window: Window) -> list[Outcome]:
         # Only once the state has been the same for as long as a switched camera takes to show in the current.
         settled = bool(np.all(on[t_s > -STEP_MEAN_S - STARTING_S] == on[-1])) if on.size else False
         lately = current_a[t_s > -STEP_MEAN_S]
-        above_a = float(np.median(lately)) - board_a if settled and lately.size >= LEAST_VALUES else None
+        above_a = median(lately.tolist()) - board_a if settled and lately.size >= LEAST_VALUES else None
         if not runs and above_a is not None and above_a >= least_a:
             text = (
                 f"The camera is off by its state, but the pack gives {number(above_a, 2)} A more than the board's "
@@ -118,7 +120,7 @@ def _step_a(t_s: FloatArray, current_a: FloatArray, on: FloatArray) -> float | N
         since_s = t_s - t_s[at] - STARTING_S
         after = current_a[(since_s > 0.0) & (since_s < STEP_MEAN_S) & (on == on[at])]
         if min(before.size, after.size) >= LEAST_VALUES:
-            return float(np.median(after) - np.median(before)) * (1.0 if on[at] > on[at - 1] else -1.0)
+            return (median(after.tolist()) - median(before.tolist())) * (1.0 if on[at] > on[at - 1] else -1.0)
     return None
 
 

@@ -76,7 +76,7 @@ def _tilt_needs(vehicle: Vehicle) -> list[tuple[str, ...]]:
     return [("attitude_w", "accel_z")]
 
 
-@check(Place.VEHICLE, limits=("tilt_rad",), needs=_tilt_needs)
+@check(Place.VEHICLE, limits=("tilt_rad",), needs=_tilt_needs, every_s=0.4)
 def tilt(window: Window) -> list[Outcome]:
     """The vehicle stands upright within the limit: by its attitude where it sends that, else by its accelerometer."""
     by_attitude = any(window.in_layout(name) for name in ATTITUDE)

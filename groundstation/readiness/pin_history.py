@@ -45,6 +45,9 @@ class LiveWithPinIn:
         t_ns, levels = window.rows_since(_PIN, self._upto_ns)
         if not len(t_ns):
             return
+        if inserted not in levels:
+            self._upto_ns, self._packets = int(t_ns[-1]), 0
+            return
         supply_ns, supply_v = window.rows_since(_SUPPLY, self._upto_ns - NS_PER_S)
         at = np.searchsorted(supply_ns, t_ns, side="right") - 1
         volts = np.full(len(t_ns), np.nan)

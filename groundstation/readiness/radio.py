@@ -82,7 +82,7 @@ def loss_window_s(vehicle: Vehicle) -> float:
     return min(max(LOSS_WINDOW_S, LOSS_PACKETS / rate_hz), LONGEST_LOSS_WINDOW_S)
 
 
-@check(Place.RADIO, limits=("damaged_share",))
+@check(Place.RADIO, limits=("damaged_share",), every_s=0.4)
 def frame_damage(window: Window) -> list[Outcome]:
     """Few of the frames received over the last two seconds are damaged, or fewer than three.
 

@@ -20,19 +20,19 @@ ALONE_FACTOR = 5.0
 NAMED = 3
 
 
-@check(Place.AVIONICS, limits=("stuck_time_s",), needs=ACCEL)
+@check(Place.AVIONICS, limits=("stuck_time_s",), needs=ACCEL, every_s=0.4)
 def accelerometer_stuck(window: Window) -> list[Outcome]:
     """The accelerometer's values move as a living sensor's do."""
     return [_stuck(window, "The accelerometer", ACCEL)]
 
 
-@check(Place.AVIONICS, limits=("stuck_time_s",), needs=GYRO)
+@check(Place.AVIONICS, limits=("stuck_time_s",), needs=GYRO, every_s=0.4)
 def gyro_stuck(window: Window) -> list[Outcome]:
     """The gyro's values move as a living sensor's do."""
     return [_stuck(window, "The gyro", GYRO)]
 
 
-@check(Place.AVIONICS, limits=("stuck_time_s",), needs=("pressure",))
+@check(Place.AVIONICS, limits=("stuck_time_s",), needs=("pressure",), every_s=0.4)
 def pressure_stuck(window: Window) -> list[Outcome]:
     """The pressure sensor's values move as a living sensor's do."""
     return [_stuck(window, "The pressure sensor", ("pressure",))]
