@@ -120,7 +120,7 @@ def _step_a(t_s: FloatArray, current_a: FloatArray, on: FloatArray) -> float | N
         since_s = t_s - t_s[at] - STARTING_S
         after = current_a[(since_s > 0.0) & (since_s < STEP_MEAN_S) & (on == on[at])]
         if min(before.size, after.size) >= LEAST_VALUES:
-            return (median(after.tolist()) - median(before.tolist())) * (1.0 if on[at] > on[at - 1] else -1.0)
+            return float(median(after.tolist()) - median(before.tolist())) * (1.0 if on[at] > on[at - 1] else -1.0)
     return None
 
 

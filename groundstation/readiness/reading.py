@@ -58,12 +58,12 @@ class SessionFacts:
 
 
 class Newest:
-    """One table as it stood at a moment: its rows up to then, and the newest one's age and values.
+    """One table as it stood at a moment: its rows up to then, and the newest one's age.
 
-    `fresh` says whether there is a row no older than allowed; `row` is empty where there is none.
+    `fresh` says whether there is a row no older than allowed.
     """
 
-    __slots__ = ("_before", "_starts", "age_s", "end", "fresh", "row", "t_ns", "table")
+    __slots__ = ("_starts", "age_s", "end", "fresh", "t_ns", "table")
 
     def __init__(self, table: Table, at_ns: int, most_age_s: float) -> None:
         self.table = table
@@ -76,16 +76,7 @@ class Newest:
         self.end = end
         self.age_s = age_s = (at_ns - newest_ns) / NS_PER_S
         self.fresh = end > 0 and 0.0 <= age_s <= most_age_s
-        self.row = table.row(end - 1) if end else []
-        self._before: list[float] | None = None
         self._starts: dict[float, int] = {}
-
-    @property
-    def before(self) -> list[float]:
-        """Values of the row before the newest; IndexError where there is none."""
-        if self._before is None:
-            self._before = self.table.row(self.end - 2)
-        return self._before
 
     def start(self, at_ns: int, seconds: float) -> int:
         """The first row received within the last `seconds`."""
@@ -94,6 +85,24 @@ class Newest:
             from_ns = at_ns - round(seconds * NS_PER_S)
             start = self._starts[seconds] = int(self.t_ns.searchsorted(from_ns, side="right"))
         return start
+
+
+class NewestPacket(Newest):
+    """A packet's table at a moment, with the values of its newest row; `row` is empty where there is none."""
+
+    __slots__ = ("_before", "row")
+
+    def __init__(self, table: Table, at_ns: int, most_age_s: float) -> None:
+        super().__init__(table, at_ns, most_age_s)
+        self.row = table.row(self.end - 1) if self.end else []
+        self._before: list[float] | None = None
+
+    @property
+    def before(self) -> list[float]:
+        """Values of the row before the newest; IndexError where there is none."""
+        if self._before is None:
+            self._before = self.table.row(self.end - 2)
+        return self._before
 
 
 def problem(value: float, reading: Reading) -> str | None:

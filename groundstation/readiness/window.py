@@ -8,7 +8,6 @@ missing data for a value.
 import math
 from collections.abc import Callable, Hashable
 from dataclasses import dataclass
-from operator import attrgetter
 from typing import TypeVar, cast
 
 import numpy as np
@@ -17,12 +16,12 @@ from groundstation.config.telemetry import callsigns_of
 from groundstation.config.vehicle import Vehicle
 from groundstation.inputs import NS_PER_S, StationEvent
 from groundstation.measurements import measurement
-from groundstation.readiness.reading import Newest, Reading, SessionFacts, facts_of, problem
+from groundstation.readiness.reading import Newest, NewestPacket, Reading, SessionFacts, facts_of, problem
 from groundstation.readiness.words import seconds as in_seconds
 from groundstation.readiness.words import spoken
 from groundstation.state import Phase, Restart, State
-from groundstation.table import FloatArray, IntArray, Table
-from groundstation.timeline import PHASES, STATE_COLUMNS, Series, Timeline
+from groundstation.table import FloatArray, IntArray
+from groundstation.timeline import PHASES, Series, Timeline
 
 # Fewest values a mean is taken over: where radio loss leaves fewer in the time asked for, older ones are taken in.
 MEAN_AT_LEAST = 3
@@ -31,7 +30,6 @@ REACH_BACK = 2.0
 # How much of the past is searched for a change, in multiples of limits.stuck_time_s: more than any check asks for.
 SEARCHED_UNCHANGED = 8.0
 _SHORT = 16  # most sensors change within so many values, and a short list is searched faster than an array
-_PHASE = STATE_COLUMNS.index("phase")
 
 T = TypeVar("T")
 
@@ -68,7 +66,7 @@ class Window:
     def __init__(self, timeline: Timeline, at_ns: int, vehicle: Vehicle | None = None) -> None:
         self._timeline = timeline
         self._facts: SessionFacts = facts_of(timeline)
-        self._newest: dict[str, Newest] = {}
+        self._newest: dict[str, NewestPacket] = {}
         self._once: dict[Hashable, object] = {}
         self.at_ns = at_ns
         self.vehicle = timeline.vehicle if vehicle is None else vehicle
@@ -291,7 +289,7 @@ class Window:
 
     def radio(self, seconds: float) -> tuple[int, int, int]:
         """Packets decoded, frames damaged and packets lost over the last `seconds`."""
-        newest = self._of(_RADIO)
+        newest = Newest(self._timeline.radio, self.at_ns, self._facts.silence_s)
         rows = newest.table.rows(newest.start(self.at_ns, seconds), newest.end)
         decoded, damaged, lost = map(sum, rows.tolist())
         return int(decoded), int(damaged), int(lost)
@@ -319,7 +317,7 @@ class Window:
 
         None where nothing has come within the silence allowed, or `ClockLine` cannot tell of any of it.
         """
-        arrivals = self._of(_ARRIVALS)
+        arrivals = Newest(self._timeline.arrivals, self.at_ns, self._facts.silence_s)
         held_s, t_ns = arrivals.table.column("held_s"), arrivals.t_ns
         from_ns = self.at_ns - round(self._facts.silence_s * NS_PER_S)
         newest_s = -math.inf  # when the newest of them was sent, from now
@@ -349,7 +347,7 @@ class Window:
         Raises:
             Unknown: There is no estimate yet, or none has been made for too long.
         """
-        newest = self._of(_STATES)
+        newest = Newest(self._timeline.states, self.at_ns, self._facts.state_age_s)
         if newest.end == 0:
             raise Unknown(
                 "The phase of the flight is not known: neither accelerometer nor pressure has come. "
@@ -363,7 +361,7 @@ class Window:
                 "Look at the flight computer: packets with accelerometer or pressure no longer come.",
                 stale=True,
             )
-        return PHASES[int(newest.row[_PHASE])]
+        return PHASES[int(newest.table.column("phase")[newest.end - 1])]
 
     def station_ok(self, kind: str) -> tuple[bool, str] | None:
         """The newest station event of a kind: whether it is well, and its text; None where there was none."""
@@ -417,16 +415,14 @@ class Window:
         """Seconds from the session's start to a time in it."""
         return (at_ns - self._timeline.started_ns) / NS_PER_S
 
-    def _of(self, name: str) -> Newest:
-        newest = self._newest.get(name)
+    def _of(self, packet: str) -> NewestPacket:
+        newest = self._newest.get(packet)
         if newest is None:
-            timeline, facts = self._timeline, self._facts
-            table = _OWN[name](timeline) if name in _OWN else timeline.packets[name]
-            most_age_s = facts.state_age_s if name == _STATES else facts.age_s.get(name, facts.silence_s)
-            newest = self._newest[name] = Newest(table, self.at_ns, most_age_s)
+            table, most_age_s = self._timeline.packets[packet], self._facts.age_s[packet]
+            newest = self._newest[packet] = NewestPacket(table, self.at_ns, most_age_s)
         return newest
 
-    def _fresh(self, name: str) -> tuple[Reading, Newest]:
+    def _fresh(self, name: str) -> tuple[Reading, NewestPacket]:
         """Where a measurement is read; Unknown where the layout lacks it, none has come, or it is too old."""
         reading = self._facts.readings.get(name)
         if reading is not None:
@@ -446,16 +442,6 @@ class Window:
                 stale=True,
             )
         raise Unknown(_too_old(spoken(name), reading.packet, newest.age_s, reading.age_s), stale=True)
-
-
-_RADIO = "radio table"  # with a space, which no packet's name has
-_STATES = "state table"
-_ARRIVALS = "arrival table"
-_OWN: dict[str, Callable[[Timeline], Table]] = {
-    _RADIO: attrgetter("radio"),
-    _STATES: attrgetter("states"),
-    _ARRIVALS: attrgetter("arrivals"),
-}
 
 
 class _Places:
