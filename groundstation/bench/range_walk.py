@@ -17,7 +17,7 @@ from groundstation.bench.words import NO_MOTOR
 from groundstation.config.bench_plan import ProofName, plan_or_usual
 from groundstation.config.equipment import Radio
 from groundstation.config.vehicle import Place, Vehicle
-from groundstation.estimation.radio import margin_at_db, margin_by_snr_db
+from groundstation.estimation.radio import margin_at_db
 from groundstation.readiness.finding import Limit
 from groundstation.readiness.radio import LEAST_PACKETS
 from groundstation.readiness.window import Unknown
@@ -109,7 +109,7 @@ def _loss(stretch: Stretch, k: int) -> Point:
 def _margin(stretches: Sequence[Stretch], radio: Radio) -> Point:
     k = max(range(len(stretches)), key=lambda place: _distance_m(stretches[place], place))
     stretch, distance_m = stretches[k], _distance_m(stretches[k], k)
-    here = _margin_here_db(stretch, radio)
+    here = radio.above_weakest(_mean(stretch, "snr"), _mean(stretch, "rssi"))
     if here is None:
         raise Unknown(
             "The link's margin cannot be told: neither rssi nor snr came at the farthest stop. "
@@ -124,16 +124,6 @@ def _margin(stretches: Sequence[Stretch], radio: Radio) -> Point:
     if left_db >= (limit.least or 0.0):
         return passed(text, figure)
     return failed(text, "both antennas, their plugs and direction, then the radio's setting", figure)
-
-
-def _margin_here_db(stretch: Stretch, radio: Radio) -> tuple[float, str] | None:
-    """How far the signal lies above the weakest that can be used, and by what; None where that is not known."""
-    snr_db, rssi_dbm = _mean(stretch, "snr"), _mean(stretch, "rssi")
-    if radio.lora is not None and snr_db is not None:
-        return margin_by_snr_db(radio.lora, snr_db), "signal-to-noise ratio"
-    if radio.least_dbm is not None and rssi_dbm is not None:
-        return rssi_dbm - radio.least_dbm, "strength"
-    return None
 
 
 def _fall(stretches: Sequence[Stretch]) -> Point:

@@ -21,7 +21,7 @@ from groundstation.config.quantities import (
     shown,
 )
 from groundstation.config.spelling import did_you_mean
-from groundstation.estimation.radio import LoraSetting
+from groundstation.estimation.radio import LoraSetting, margin_by_snr_db
 from groundstation.measurements import measurement, names
 
 
@@ -138,6 +138,17 @@ class Radio(FileTable):
         if self.spreading_factor is None or self.bandwidth_hz is None:
             return None
         return LoraSetting(self.spreading_factor, self.bandwidth_hz)
+
+    def above_weakest(self, snr_db: float | None, rssi_dbm: float | None) -> tuple[float, str] | None:
+        """How far a signal lies above the weakest that can be used [dB], and by what; None where that is not known.
+
+        By the signal-to-noise ratio where the LoRa setting says what it takes, else by the strength.
+        """
+        if self.lora is not None and snr_db is not None:
+            return margin_by_snr_db(self.lora, snr_db), "signal-to-noise ratio"
+        if self.least_dbm is not None and rssi_dbm is not None:
+            return rssi_dbm - self.least_dbm, "strength"
+        return None
 
     @property
     def least_dbm(self) -> float | None:

@@ -4,7 +4,7 @@ import numpy as np
 
 from groundstation.config.equipment import Radio
 from groundstation.config.vehicle import PRACTICE, Place
-from groundstation.estimation.radio import budget, margin_at_db, margin_by_snr_db
+from groundstation.estimation.radio import budget, margin_at_db
 from groundstation.readiness.check import Figure, Outcome, check, judged
 from groundstation.readiness.finding import Limit, Status
 from groundstation.readiness.window import Unknown, Window
@@ -54,28 +54,25 @@ def radio_margin(window: Window) -> list[Outcome]:
 
 
 def _margin_db(window: Window, radio: Radio) -> tuple[float, str]:
-    least_dbm = radio.least_dbm
-    if radio.lora is not None and window.in_layout("snr"):
-        here_db = margin_by_snr_db(radio.lora, window.mean("snr", MEAN_S))
-        by = "by its signal-to-noise ratio now"
-    elif least_dbm is not None and window.in_layout("rssi"):
-        here_db = window.mean("rssi", MEAN_S) - least_dbm
-        by = "by its strength now"
-    elif least_dbm is not None and radio.radiated_dbm is not None:
-        figures = budget(
-            radio.farthest_m,
-            radio.frequency_hz,
-            radiated_dbm=radio.radiated_dbm,
-            receive_gain_dbi=radio.receive_gain_dbi,
-            sensitivity_dbm=least_dbm,
-        )
-        return figures.margin_db, "on paper"
-    else:
+    snr_db = window.mean("snr", MEAN_S) if radio.lora is not None and window.in_layout("snr") else None
+    rssi_dbm = window.mean("rssi", MEAN_S) if snr_db is None and window.in_layout("rssi") else None
+    here = radio.above_weakest(snr_db, rssi_dbm)
+    if here is not None:
+        here_db, by = here
+        return margin_at_db(here_db, radio.pad_distance_m, radio.farthest_m), f"by its {by} now"
+    if radio.least_dbm is None or radio.radiated_dbm is None:
         raise Unknown(
             "The link's margin is not known: no rssi or snr is sent and [radio] gives no radiated power. "
             "Add one of them in the vehicle file."
         )
-    return margin_at_db(here_db, radio.pad_distance_m, radio.farthest_m), by
+    figures = budget(
+        radio.farthest_m,
+        radio.frequency_hz,
+        radiated_dbm=radio.radiated_dbm,
+        receive_gain_dbi=radio.receive_gain_dbi,
+        sensitivity_dbm=radio.least_dbm,
+    )
+    return figures.margin_db, "on paper"
 
 
 @check(Place.RADIO, figures=_CHANNEL, every_s=3.0)

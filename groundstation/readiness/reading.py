@@ -30,7 +30,7 @@ ROUNDING = 1e-9
 
 @dataclass(frozen=True, slots=True)
 class Reading:
-    """A measurement's packet, column and place in it; its valid range, never infinite; and the age allowed."""
+    """A measurement's packet, column and place in it, and its valid range, never infinite."""
 
     name: str
     packet: str
@@ -38,7 +38,6 @@ class Reading:
     place: int
     least: float
     greatest: float
-    age_s: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -137,7 +136,6 @@ def _facts(timeline: Timeline) -> SessionFacts:
             timeline.packets[source.table].columns.index(source.column),
             max(source.least - ROUNDING * abs(source.least), -most),
             min(source.greatest + ROUNDING * abs(source.greatest), most),
-            _allowed_age_s(limits, rates[source.table]),
         )
         for name, source in timeline.sources.items()
     }
@@ -147,14 +145,15 @@ def _facts(timeline: Timeline) -> SessionFacts:
         if measurement(name) or reading.least > -most or reading.greatest < most:
             seen.setdefault((reading.packet, reading.column), reading)
     judged = {packet: tuple(r for r in seen.values() if r.packet == packet) for packet in timeline.packets}
-    motion = [readings[name].age_s for name in ("pressure", "accel_x") if name in readings]
+    age_s = {packet: _allowed_age_s(limits, rate_hz) for packet, rate_hz in rates.items()}
+    motion = [age_s[readings[name].packet] for name in ("pressure", "accel_x") if name in readings]
     silence_s = allowed_silence_s(timeline.vehicle)
     return SessionFacts(
         readings,
         {p: r for p, r in judged.items() if r},
         max(motion, default=silence_s),
         silence_s,
-        {packet: _allowed_age_s(limits, rate_hz) for packet, rate_hz in rates.items()},
+        age_s,
     )
 
 

@@ -101,7 +101,7 @@ class Window:
 
     def allowed_age_s(self, name: str) -> float:
         """How old a measurement may be before it is stale; KeyError where the layout has none of that name."""
-        return self._facts.readings[name].age_s
+        return self._facts.age_s[self._facts.readings[name].packet]
 
     def greatest(self, name: str) -> float:
         """The greatest value a measurement can validly have; KeyError where the layout has none of that name."""
@@ -145,7 +145,7 @@ class Window:
         start = newest.start(self.at_ns, seconds)
         if newest.end - start < at_least:
             start = max(0, newest.end - at_least)
-            reach_ns = round(max(seconds, REACH_BACK * reading.age_s) * NS_PER_S)
+            reach_ns = round(max(seconds, REACH_BACK * self._facts.age_s[reading.packet]) * NS_PER_S)
             if newest.end - start < at_least or newest.t_ns[start] < self.at_ns - reach_ns:
                 raise Unknown(
                     f"Too few values of the {spoken(name)} have come lately to judge it. Look at the radio link.",
@@ -264,7 +264,7 @@ class Window:
                 continue
             if not newest.fresh:
                 raise Unknown(
-                    _too_old(f"newest {packet} packet", packet, newest.age_s, readings[0].age_s), stale=True
+                    _too_old(f"newest {packet} packet", packet, newest.age_s, self._facts.age_s[packet]), stale=True
                 )
             row = newest.row
             for reading in readings:
@@ -441,7 +441,8 @@ class Window:
                 f"Look at whether the flight computer sends its {reading.packet} packet.",
                 stale=True,
             )
-        raise Unknown(_too_old(spoken(name), reading.packet, newest.age_s, reading.age_s), stale=True)
+        allowed_s = self._facts.age_s[reading.packet]
+        raise Unknown(_too_old(spoken(name), reading.packet, newest.age_s, allowed_s), stale=True)
 
 
 class _Places:
