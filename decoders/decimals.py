@@ -2,9 +2,9 @@
 
 Eight characters are read as one number of 64 bits, the first of them its lowest byte, and their digits are put
 together in three steps: pairs, fours, eights. Most numbers of a column are written alike: with as many digits behind
-the point, and in as many words of eight characters. So one number shows how to read the others, those that this does
-not fit are tried by another of them, and what is left in the end is for the caller: exponents, names, more than 24
-characters, and what is no number at all.
+the point, and in as many words of eight characters. So one number shows how to read the others. Those that this does
+not fit, and numbers of many digits, are read in two parts: up to the point, which is looked for, and from there on.
+What is left in the end is for the caller: exponents, names, more than 24 characters, and what is no number at all.
 
 A float is a whole number divided by a power of ten of at most 10^22, which a float holds exactly. A whole number of
 at most 2^53 is exact, too: the quotient is rounded once and is what `float` makes of the text (W. D. Clinger, "How to
@@ -34,11 +34,19 @@ _WORD = 8  # characters
 _MOST_WORDS = 3  # of eight characters, that a number is read from
 _MOST_EXACT = np.uint64(1 << 53)
 _EXACT_DIGITS = 15  # of any number that a float holds exactly
-_POWERS = 10.0 ** np.arange(23)
+_POWERS = np.array([10.0**power for power in range(23)])
 _SPLIT = float((1 << 27) + 1)  # Dekker's: parts a float of 53 bits into two of 26
+_HIGH_OF_POWERS = _POWERS * _SPLIT - (_POWERS * _SPLIT - _POWERS)
+# of the digits behind the point: the power of ten, and the most in front of them that leaves them below 2^63
+_WHOLE_POWERS = np.array([10**power for power in range(19)] + [0], dtype=np.uint64)
+_MOST_IN_FRONT = np.array([(1 << 63) // 10**power - 1 for power in range(19)] + [0], dtype=np.uint64)
 _NEARLY = 2.0**-40  # of the last step: far more than its rounding, far less than is often met
 
 _ZEROS = np.uint64(0x3030303030303030)  # the digit zero, eight times
+_POINTS = np.uint64(0x2E2E2E2E2E2E2E2E)
+_ONES = np.uint64(0x0101010101010101)
+_ONE = np.uint64(1)
+_HIGHEST_BIT = np.uint64(1 << 63)
 _POINT = ord(".") ^ ord("0")
 _UP = np.uint64(8)  # bits by which a byte moves to the next place
 _TOP = np.uint64(56)  # bits below the last character of a word
@@ -111,6 +119,7 @@ class _Form:
 
 
 _LONE = _Form(0, -1)  # of nothing at all and of single letters
+_IN_PARTS = _Form(_MOST_WORDS, -1)  # the point is wherever it is among the first eight characters
 
 Read = Callable[[Text, _Tokens, _Form], tuple[NDArray[Any], Bools | None]]
 """Reads tokens of a form; which of them are of another, None if none is."""
@@ -162,7 +171,7 @@ def _by_form(text: Text, tokens: _Tokens, read: Read) -> tuple[NDArray[Any], Int
     left = np.arange(tokens.end.size)
     values: NDArray[Any] = np.zeros(0)
     for attempt in range(_ATTEMPTS):
-        form = _form_of(text, tokens, attempt * tokens.end.size // _ATTEMPTS)
+        form = _form_of(text, tokens, attempt * tokens.end.size // _ATTEMPTS, 0 if attempt else _EXACT_DIGITS)
         some = _with_point(text, tokens, form.decimals)
         found, bad = read(text, tokens if some is None else tokens.only(some), form)
         if attempt == 0 and some is None:
@@ -191,8 +200,11 @@ def _with_point(text: Text, tokens: _Tokens, decimals: int) -> IntArray | None:
     return None if fits.all() else np.flatnonzero(fits)
 
 
-def _form_of(text: Text, tokens: _Tokens, number: int) -> _Form:
-    """How one of the tokens is written; of one that is no plain number it matters little."""
+def _form_of(text: Text, tokens: _Tokens, number: int, most: int) -> _Form:
+    """How one of the tokens is written; of one that is no plain number it matters little.
+
+    Numbers with a point that have more than so many digits are read in parts if that can be.
+    """
     token = text.bytes[tokens.begin[number] : tokens.end[number]].tobytes()
     if len(token) < 2 and not token.isdigit():
         return _LONE
@@ -200,6 +212,8 @@ def _form_of(text: Text, tokens: _Tokens, number: int) -> _Form:
     point = bare.rfind(b".")
     decimals = len(bare) - 1 - point if point >= 0 and len(bare) - point <= _POWERS.size else -1
     words = (max(len(bare), 1) + _WORD - 1) // _WORD
+    if 0 <= point < _WORD and len(bare) - 1 > most:
+        return _IN_PARTS
     if len(bare) - (decimals >= 0) > _EXACT_DIGITS:
         words = _MOST_WORDS
     return _Form(words, decimals)
@@ -241,57 +255,123 @@ def _floats_of_form(text: Text, tokens: _Tokens, form: _Form) -> tuple[Floats, B
     """As `Read`."""
     if form is _LONE:
         return np.where(tokens.end == tokens.begin, np.nan, tokens.first), ~tokens.is_lone
-    words, bad = _digits(text, tokens, form)
-    if form.words > 2:
-        values, doubtful = _quotient(_put_together(words[1:]), _put_together(words[:1]), max(form.decimals, 0))
-        bad = _either(bad, doubtful)
+    if form is _IN_PARTS:
+        values, bad = _floats_in_parts(text, tokens)
     else:
-        wholes = _put_together(words)
-        if form.words == 2:
-            bad = _either(bad, wholes > _MOST_EXACT)
-        values = wholes.astype(np.float64)
-        if form.decimals > 0:
-            values /= _POWERS[form.decimals]
+        values, bad = _floats_in_words(text, tokens, form)
     bits = values.view(np.uint64)
-    bits ^= (tokens.first == ord("-")).astype(np.uint64) << np.uint64(63)
+    bits ^= (tokens.first == ord("-")).astype(np.uint64) * _HIGHEST_BIT
     return values, bad
 
 
+def _floats_in_words(text: Text, tokens: _Tokens, form: _Form) -> tuple[Floats, Bools | None]:
+    """The floats without their signs of tokens of one form, and which tokens are of another."""
+    words, bad = _digits(text, tokens, form)
+    if form.words > 2:
+        upper, lower = _put_together(words[1:]), _put_together(words[:1])
+        product, lost = _product(upper.astype(np.float64), np.float64(1e8), _HIGH_OF_POWERS[8])
+        whole, more = _sum(product, lower.astype(np.float64))
+        more += lost
+        values, doubtful = _quotient(whole, more, np.int64(max(form.decimals, 0)))
+        return values, _either(bad, doubtful | (upper > _MOST_EXACT))
+    wholes = _put_together(words)
+    if form.words == 2:
+        bad = _either(bad, wholes > _MOST_EXACT)
+    values = wholes.astype(np.float64)
+    if form.decimals > 0:
+        values /= _POWERS[form.decimals]
+    return values, bad
+
+
+def _floats_in_parts(text: Text, tokens: _Tokens) -> tuple[Floats, Bools | None]:
+    """The floats without their signs of tokens whose point is anywhere among the first characters, and the others."""
+    words = np.empty((3, tokens.end.size), dtype=np.uint64)
+    words[0] = text.words_before(tokens.end - tokens.length + _WORD)
+    points = words[0] ^ _POINTS
+    points = (points - _ONES) & ~points & _HIGHEST  # the lowest bit is that of the first point
+    in_front = ((points - _ONE) & ~points) >> np.uint64(7)
+    count = np.bitwise_count(in_front)
+    decimals = tokens.length - (count >> 3) - 1
+    words[1], words[2] = text.words_before(tokens.end - _WORD), text.words_before(tokens.end)
+    words ^= _ZEROS
+    words[0] &= in_front
+    words[0] <<= np.uint64(64) - count
+    words[1] &= _LAST.take(decimals - _WORD, mode="clip")
+    words[2] &= _LAST.take(decimals, mode="clip")
+    wrong = np.bitwise_or.reduce(((words + _ABOVE_NINE) | words) & _HIGHEST, axis=0)
+    bad: Bools = (wrong != 0) | (points == 0) | (decimals < 0) | (tokens.length < 2)
+    front, upper, lower = _put_together_each(words)
+    upper *= _EIGHT_DIGITS
+    upper += lower
+    many = np.flatnonzero(decimals > 2 * _WORD)
+    if many.size:
+        more, more_bad = _digits_in_front(text, tokens.end[many] - 2 * _WORD, decimals[many] - 2 * _WORD)
+        upper[many] += more * _EIGHT_DIGITS * _EIGHT_DIGITS
+        bad[many] |= more_bad | (more > _MOST_IN_FRONT[2 * _WORD])
+    bad |= front > _MOST_IN_FRONT.take(decimals, mode="clip")
+    front *= _WHOLE_POWERS.take(decimals, mode="clip")
+    front += upper
+    front &= ~_HIGHEST_BIT  # which is in bad ones only
+    whole = front.astype(np.float64)
+    more = (front - whole.astype(np.uint64)).view(np.int64).astype(np.float64)
+    values, doubtful = _quotient(whole, more, np.minimum(np.maximum(decimals, 0), _POWERS.size - 1))
+    bad |= doubtful
+    return values, bad if bad.any() else None
+
+
+def _digits_in_front(text: Text, places: IntArray, lengths: IntArray) -> tuple[Words, Bools]:
+    """The numbers that so many characters in front of some places make, and which are too many or no digits."""
+    words = (text.words_before(places) ^ _ZEROS) & _LAST.take(lengths, mode="clip")
+    wrong = ((words + _ABOVE_NINE) | words) & _HIGHEST
+    return _put_together([words]), (wrong != 0) | (lengths > _POWERS.size - 1 - 2 * _WORD)
+
+
 def _put_together(words: list[Words]) -> Words:
-    """The numbers that the digits in one or two words make, the last word first."""
-    numbers = []
-    for number in words:
-        for left, factor, down in _STEPS:
-            number = ((number & left) * factor) >> down
-        numbers.append(number)
+    """The numbers that the digits in one or two words make, the last word first; the words are used up."""
+    numbers = [_put_together_each(word) for word in words]
     if len(numbers) == 1:
         return numbers[0]
     return numbers[1] * _EIGHT_DIGITS + numbers[0]
 
 
-def _quotient(upper: Words, lower: Words, decimals: int) -> tuple[Floats, Bools]:
-    """(upper * 10^8 + lower) / 10^decimals, rounded once, and where that is not certain."""
-    product, lost = _product(upper.astype(np.float64), 1e8)
-    whole, more = _sum(product, lower.astype(np.float64))
-    more += lost
-    power = float(_POWERS[decimals])
+def _put_together_each(words: Words) -> Words:
+    """The numbers that the digits in each word make, in place of the words."""
+    for left, factor, down in _STEPS:
+        words &= left
+        words *= factor
+        words >>= down
+    return words
+
+
+def _quotient(whole: Floats, more: Floats, decimals: IntArray | np.int64) -> tuple[Floats, Bools]:
+    """(whole + more) / 10^decimals, rounded once, and where that is not certain; `more` is used up."""
+    power, high = _POWERS[decimals], _HIGH_OF_POWERS[decimals]
     quotient: Floats = whole / power
-    back, beyond = _product(quotient, power)
-    lacks = ((whole - back) - beyond + more) / power
+    back, beyond = _product(quotient, power, high)
+    lacks = whole - back
+    lacks -= beyond
+    lacks += more
+    lacks /= power
     values = quotient + lacks
     doubtful = (quotient + lacks * (1 + _NEARLY) != values) | (quotient + lacks * (1 - _NEARLY) != values)
-    return values, doubtful | (upper > _MOST_EXACT)
+    return values, doubtful
 
 
-def _product(a: Floats, b: float) -> tuple[Floats, Floats]:
-    """The rounded product and what it lacks (Dekker 1971)."""
+def _product(a: Floats, b: Floats | np.float64, b_high: Floats | np.float64) -> tuple[Floats, Floats]:
+    """The rounded product and what it lacks (Dekker 1971); `b_high` are the upper 26 bits of `b`."""
     product = a * b
-    scaled = a * _SPLIT
-    a_high = scaled - (scaled - a)
-    a_low = a - a_high
-    b_high = b * _SPLIT - (b * _SPLIT - b)
+    high = a * _SPLIT
+    high -= high - a
+    low = a - high
     b_low = b - b_high
-    return product, ((a_high * b_high - product) + a_high * b_low + a_low * b_high) + a_low * b_low
+    lost = high * b_high
+    lost -= product
+    high *= b_low
+    lost += high
+    lost += low * b_high
+    low *= b_low
+    lost += low
+    return product, lost
 
 
 def _sum(a: Floats, b: Floats) -> tuple[Floats, Floats]:

@@ -95,6 +95,53 @@ def test_the_middle_between_two_floats_is_left():
     assert left.tolist() == [k for k in range(120) if k % 3 < 2]
 
 
+def near_the_middle(rng, count):
+    """Numbers of at most 18 digits as near as can be to the middle between two floats, but not in it.
+
+    N / 10^d is in the middle between two multiples of 2^-s where N 2^(s+1) is an odd multiple of 10^d; here it is
+    an odd multiple, plus or minus an odd multiple of 2^d, which N can only be where it has a certain rest modulo 5^d.
+    """
+    texts = []
+    while len(texts) < count:
+        digits, below = int(rng.integers(8, 19)), int(rng.integers(36, 56))
+        shift = below + 1 - (digits + 1)
+        least, most = 2 ** (52 - below) * 10**digits, min(2 ** (53 - below) * 10**digits, 10**18)
+        aside = int(rng.choice([-5, -3, -1, 1, 3, 5])) * 2**digits
+        if shift < 0 or least >= most or 10**digits * int(rng.integers(1, 3)) > most:
+            continue
+        rest = (aside + 10**digits) // 2 ** (digits + 1) * pow(2**shift, -1, 5**digits) % 5**digits
+        number = rest + 5**digits * int(rng.integers(least // 5**digits, most // 5**digits + 1))
+        if least <= number < most:
+            texts.append(f"{number // 10**digits}.{number % 10**digits:0{digits}d}")
+    return texts
+
+
+@given(st.integers(0, 2**32 - 1))
+def test_numbers_next_to_the_middle_between_two_floats_are_rounded_to_the_nearer(seed):
+    texts = near_the_middle(np.random.default_rng(seed), 200)
+    block, begin, end, _ = placed(texts)
+    values, sure = read(floats(block, begin, end))
+    assert np.count_nonzero(sure) > 150
+    assert values[sure].tolist() == [float(texts[k]) for k in np.flatnonzero(sure).tolist()]
+
+
+@given(st.lists(st.tuples(st.integers(0, 10**9), st.text("0123456789", max_size=25)), min_size=1, max_size=60))
+def test_points_may_be_anywhere_in_long_numbers(parts):
+    texts = [f"{'-' * (k % 2)}{front:0{k % 9}d}.{behind}" for k, (front, behind) in enumerate(parts)]
+    block, begin, end, _ = placed(["0.1234567890123456", *texts])
+    values, sure = read(floats(block, begin, end))
+    for text, value, is_sure in zip(texts, values[1:].tolist(), sure[1:].tolist(), strict=True):
+        assert not is_sure or struct.pack("<d", value) == struct.pack("<d", float(text)), text
+        assert is_sure or len(text) > 17 or text.lstrip("-").index(".") > 7, text
+
+
+def test_two_points_are_no_number_wherever_they_are():
+    texts = ["1.2.3", "1..5", "..5", "0.12345678901.2345", "0.1234567.8901234567", "1234567.89012345.", ".", "-."]
+    block, begin, end, _ = placed(["0.1234567890123456", *texts] * 3)
+    _, sure = read(floats(block, begin, end))
+    assert sure.tolist() == [True, *[False] * len(texts)] * 3
+
+
 @given(st.integers(0, 2**32 - 1))
 def test_all_digits_of_a_float_are_read_and_rounded_once(seed):
     rng = np.random.default_rng(seed)
