@@ -47,12 +47,13 @@ _POINTS = np.uint64(0x2E2E2E2E2E2E2E2E)
 _ONES = np.uint64(0x0101010101010101)
 _ONE = np.uint64(1)
 _HIGHEST_BIT = np.uint64(1 << 63)
-_POINT = ord(".") ^ ord("0")
+_POINT = np.uint64(ord(".") ^ ord("0"))
 _UP = np.uint64(8)  # bits by which a byte moves to the next place
 _TOP = np.uint64(56)  # bits below the last character of a word
 # the last 0 to 8 characters of a word
 _LAST = np.array([(1 << 64) - (1 << 64 - 8 * count) for count in range(9)], dtype=np.uint64)
 _ABOVE_NINE = np.uint64(0x7676767676767676)  # brings the highest bit of a byte above 9 up
+_ABOVE_ZERO = np.uint64(0x7F - 0x76)  # what it takes more to bring that of a byte above 0 up
 _HIGHEST = np.uint64(0x8080808080808080)
 # each step: what is left in a word, the factor that adds neighbours, and the bits by which their sum moves down
 _STEPS = tuple(
@@ -64,6 +65,7 @@ _STEPS = tuple(
     )
 )
 _EIGHT_DIGITS = np.uint64(10**8)
+_NONE = np.zeros(0, dtype=np.int64)
 
 
 class Text:
@@ -168,36 +170,19 @@ def _tokens(text: Text, begin: IntArray, end: IntArray) -> _Tokens:
 
 def _by_form(text: Text, tokens: _Tokens, read: Read) -> tuple[NDArray[Any], IntArray]:
     """Read tokens by the forms of some of them: the values, and which are of none of these."""
-    left = np.arange(tokens.end.size)
-    values: NDArray[Any] = np.zeros(0)
-    for attempt in range(_ATTEMPTS):
-        form = _form_of(text, tokens, attempt * tokens.end.size // _ATTEMPTS, 0 if attempt else _EXACT_DIGITS)
-        some = _with_point(text, tokens, form.decimals)
-        found, bad = read(text, tokens if some is None else tokens.only(some), form)
-        if attempt == 0 and some is None:
-            values = found
-        else:
-            if attempt == 0:
-                values = np.zeros(left.size, dtype=found.dtype)
-            values[left if some is None else left[some]] = found
-        if some is not None:
-            unread = np.ones(left.size, dtype=np.bool_)
-            unread[some] = False if bad is None else bad
-            bad = unread
-        others = np.flatnonzero(bad) if bad is not None else np.arange(0)
-        left = left[others]
+    form = _form_of(text, tokens, 0, _EXACT_DIGITS)
+    values, bad = read(text, tokens, form)
+    others = left = np.flatnonzero(bad) if bad is not None else _NONE
+    for attempt in range(1, _ATTEMPTS):
         if left.size < _FEWEST:
             break
         tokens = tokens.only(others)
+        form = _form_of(text, tokens, attempt * left.size // _ATTEMPTS, 0)
+        found, bad = read(text, tokens, form)
+        values[left] = found
+        others = np.flatnonzero(bad) if bad is not None else _NONE
+        left = left[others]
     return values, left
-
-
-def _with_point(text: Text, tokens: _Tokens, decimals: int) -> IntArray | None:
-    """Which tokens have a point in front of so many digits, None for all of them; -1 asks for no point."""
-    if decimals < 0:
-        return None
-    fits = text.bytes[tokens.end - (decimals + 1)] == ord(".")
-    return None if fits.all() else np.flatnonzero(fits)
 
 
 def _form_of(text: Text, tokens: _Tokens, number: int, most: int) -> _Form:
@@ -221,34 +206,41 @@ def _form_of(text: Text, tokens: _Tokens, number: int, most: int) -> _Form:
 
 def _digits(text: Text, tokens: _Tokens, form: _Form) -> tuple[list[Words], Bools | None]:
     """The digits of tokens in words, the last first, and which tokens are not of the form."""
-    words = []
+    of, place = divmod(form.decimals, _WORD) if form.decimals >= 0 else (-1, 0)
+    up = np.uint64(8 * (_WORD - 1 - place))
+    words, checked = [], []
     for number in range(form.words):
-        word = text.words_before(tokens.end - _WORD * number)
-        word ^= _ZEROS
-        word &= _LAST.take(tokens.length - _WORD * number, mode="clip")
+        end, length = tokens.end, tokens.length
+        if number:
+            end, length = end - _WORD * number, length - _WORD * number
+        word = text.words_before(end)
+        word ^= _ZEROS ^ (_POINT << up) if number == of else _ZEROS
+        word &= _LAST.take(length, mode="clip")
         words.append(word)
-    wrong = np.zeros(tokens.length.shape, dtype=np.uint64)
-    if form.decimals >= 0:
-        _take_point(words, form.decimals, wrong)
-    for word in words:
-        wrong |= ((word + _ABOVE_NINE) | word) & _HIGHEST
-    bad = wrong != 0 if np.bitwise_or.reduce(wrong) else None
-    least, most = (2 if form.decimals >= 0 else 1), _WORD * form.words
+        # a byte that is no longer zero where the point should be comes up as one above 9 does
+        check = word + (_ABOVE_NINE + (_ABOVE_ZERO << up) if number == of else _ABOVE_NINE)
+        check |= word
+        checked.append(check)
+    wrong = checked[0] if form.words == 1 else np.bitwise_or.reduce(checked)
+    bad = wrong & _HIGHEST != 0 if np.bitwise_or.reduce(wrong) & _HIGHEST else None
+    least, most = max(form.decimals + 1, 2 if form.decimals >= 0 else 1), _WORD * form.words
     if tokens.length.min() < least or tokens.length.max() > most:
         bad = _either(bad, (tokens.length < least) | (tokens.length > most))
+    if of >= 0:
+        _close_up(words, of, place)
     return words, bad
 
 
-def _take_point(words: list[Words], decimals: int, wrong: Words) -> None:
-    """Close up the words where the point should be; `wrong` is no longer zero where there is none."""
-    of, place = divmod(decimals, _WORD)
-    word, up = words[of], 8 * (_WORD - 1 - place)
-    word ^= np.uint64(_POINT << up)
-    wrong |= word & np.uint64(0xFF << up)
-    words[of] = ((word & np.uint64((1 << up) - 1)) << _UP) | (word & _LAST[place])
+def _close_up(words: list[Words], of: int, place: int) -> None:
+    """Move what is in front of a point, which is zero, to its place: in so many words and characters from the end."""
+    word = words[of]
+    front = word & ~_LAST[place]
+    front <<= _UP
+    word &= _LAST[place]
+    word |= front
     for number in range(of + 1, len(words)):
         words[number - 1] |= words[number] >> _TOP
-        words[number] = words[number] << _UP
+        words[number] <<= _UP
 
 
 def _floats_of_form(text: Text, tokens: _Tokens, form: _Form) -> tuple[Floats, Bools | None]:
