@@ -6,6 +6,7 @@ outer and inner axes. Heights are above the pad. NaN marks what is missing or no
 
 from dataclasses import dataclass
 from enum import StrEnum
+from typing import NamedTuple
 
 NAN = float("nan")
 
@@ -35,12 +36,13 @@ class FlightEventKind(StrEnum):
     LANDED = "landed"
 
 
-@dataclass(frozen=True, slots=True)
-class MotionSample:
+class MotionSample(NamedTuple):
     """One packet's worth of motion, in the body frame and SI units; NaN where the packet has no such value.
 
     `measured_ns` is the time it was measured on the station's axis, as well as the vehicle's clock tells it; `boot`
     counts the flight computer's new starts since the session began.
+
+    A tuple, not a dataclass, as is `State`: one is made of each packet.
     """
 
     received_ns: int
@@ -53,8 +55,7 @@ class MotionSample:
     boot: int = 0
 
 
-@dataclass(frozen=True, slots=True)
-class State:
+class State(NamedTuple):
     """The estimate after one sample. Sigmas are standard deviations."""
 
     at_ns: int

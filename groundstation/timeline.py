@@ -9,7 +9,6 @@ from bisect import bisect_right
 from collections import Counter, deque
 from collections.abc import Sequence
 from dataclasses import dataclass
-from operator import attrgetter
 
 import numpy as np
 
@@ -23,18 +22,7 @@ from groundstation.readiness.finding import Assessment
 from groundstation.state import FlightEvent, FlightEventKind, Phase, Restart, State
 from groundstation.table import BoolArray, FloatArray, IntArray, Table
 
-STATE_COLUMNS = (
-    "phase",
-    "height_m",
-    "height_sigma_m",
-    "speed_mps",
-    "speed_sigma_mps",
-    "accel_up_mps2",
-    "tilt_rad",
-    "tilt_heading_rad",
-    "predicted_apogee_m",
-    "predicted_apogee_sigma_m",
-)
+STATE_COLUMNS = State._fields[1:]  # the phase as its number among `PHASES`
 # Frames taken as packets of their own, frames damaged, and packets that never came, by their counter. A late packet
 # that had been counted as lost has -1 there, so that sums over time come out right.
 RADIO_COLUMNS = ("decoded", "damaged", "lost")
@@ -151,7 +139,7 @@ class Timeline:
         """Add estimates, in order of time."""
         if states:
             times = np.array([s.at_ns for s in states], np.int64)
-            self.states.append(times, np.array([_row(s) for s in states], np.float64).T)
+            self.states.append(times, np.array([(_PHASE_NUMBER[s.phase], *s[2:]) for s in states], np.float64).T)
 
     def append_reject(self, record: RejectRecord) -> None:
         """Add one reject."""
@@ -166,7 +154,7 @@ class Timeline:
     def append_assessment(self, assessment: Assessment) -> None:
         """Add one tick's assessment; only changes of a status, and one a second besides, are kept."""
         last = self._assessments[-1] if self._assessments else None
-        if last is None or last.verdict != assessment.verdict:
+        if last is None or last.verdict is not assessment.verdict:
             self.verdict_changes.append(assessment)
         due = last is None or assessment.at_ns - last.at_ns >= NS_PER_S
         if due or _changed(last, assessment):
@@ -248,17 +236,11 @@ class Timeline:
         return kept
 
 
-_values = attrgetter(*STATE_COLUMNS[1:])
-
-
-def _row(state: State) -> tuple[float, ...]:
-    """A state's values in the order of the columns."""
-    return (_PHASE_NUMBER[state.phase], *_values(state))
-
-
 def _changed(before: Assessment | None, after: Assessment) -> bool:
     """Whether the verdict, or any finding's status, is another; findings that have not changed are the very same."""
     if before is None or before.verdict is not after.verdict or len(before.findings) != len(after.findings):
         return True
-    pairs = zip(before.findings, after.findings, strict=True)
-    return any(one is not other and (one.status, *one.key) != (other.status, *other.key) for one, other in pairs)
+    for one, other in zip(before.findings, after.findings, strict=True):
+        if one is not other and (one.status is not other.status or one.key != other.key):
+            return True
+    return False

@@ -8,7 +8,7 @@ within 3 km of the ground geometric height differs from it by less than 0.05 % p
 """
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 
@@ -42,6 +42,9 @@ class PadAir:
     temperature_k: float
     lapse_k_per_m: float = LAPSE_K_PER_M
     gravity_mps2: float = STANDARD_MPS2
+    # g/(R·L): pressure goes with this power of temperature.
+    exponent: float = field(init=False, repr=False, compare=False)
+    _root: float = field(init=False, repr=False, compare=False)
 
     def __post_init__(self) -> None:
         if not (self.pressure_pa > 0.0 and self.temperature_k > 0.0 and self.gravity_mps2 > 0.0):
@@ -51,25 +54,21 @@ class PadAir:
             )
         if self.lapse_k_per_m == 0.0 or not math.isfinite(self.lapse_k_per_m):
             raise ValueError(f"found a lapse of {self.lapse_k_per_m} K/m, expected a finite one other than zero")
-
-    @property
-    def exponent(self) -> float:
-        """g/(R·L): pressure goes with this power of temperature."""
-        return self.gravity_mps2 / (GAS_CONSTANT_J_PER_KG_K * self.lapse_k_per_m)
+        exponent = self.gravity_mps2 / (GAS_CONSTANT_J_PER_KG_K * self.lapse_k_per_m)
+        object.__setattr__(self, "exponent", exponent)
+        object.__setattr__(self, "_root", 1.0 / exponent)
 
     def height_m(self, pressure_pa: float) -> float:
         """Height above the pad at a static pressure; NaN for NaN and for what is no pressure (zero or less)."""
         if not pressure_pa > 0.0:
             return math.nan
-        ratio = math.pow(pressure_pa / self.pressure_pa, 1.0 / self.exponent)
+        ratio = math.pow(pressure_pa / self.pressure_pa, self._root)
         return self.temperature_k / self.lapse_k_per_m * (1.0 - ratio)
 
     def heights_m(self, pressure_pa: FloatArray) -> FloatArray:
         """(n,) heights above the pad from (n,) static pressures; NaN as in `height_m`."""
         usable = np.where(pressure_pa > 0.0, pressure_pa, np.nan)
-        return np.asarray(
-            self.temperature_k / self.lapse_k_per_m * (1.0 - (usable / self.pressure_pa) ** (1.0 / self.exponent))
-        )
+        return np.asarray(self.temperature_k / self.lapse_k_per_m * (1.0 - (usable / self.pressure_pa) ** self._root))
 
     def pressure_at_pa(self, height_m: float) -> float:
         """Static pressure at a height above the pad; NaN for NaN and where the lapse would reach 0 K."""
@@ -96,7 +95,7 @@ class PadAir:
         """How much height one pascal is, at a pressure; positive. NaN as in `height_m`."""
         if not pressure_pa > 0.0:
             return math.nan
-        temperature_k = self.temperature_k * math.pow(pressure_pa / self.pressure_pa, 1.0 / self.exponent)
+        temperature_k = self.temperature_k * math.pow(pressure_pa / self.pressure_pa, self._root)
         return GAS_CONSTANT_J_PER_KG_K * temperature_k / (self.gravity_mps2 * pressure_pa)
 
 

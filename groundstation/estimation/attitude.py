@@ -6,7 +6,7 @@ Formulas: J. Diebel, Representing Attitude (2006), eq. 125 and 289; J. B. Kuiper
 """
 
 import math
-from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 
@@ -19,8 +19,7 @@ Vector = tuple[float, float, float]
 NORM_TOLERANCE = 0.05
 
 
-@dataclass(frozen=True, slots=True)
-class Lean:
+class Lean(NamedTuple):
     """How the long axis stands: its angle from vertical, and the direction it leans to, clockwise from north."""
 
     tilt_rad: float

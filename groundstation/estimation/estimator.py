@@ -127,7 +127,7 @@ class Estimator:
         height_m, sigma_m = NAN, NAN
         if pad.air is not None:
             height_m = pad.air.height_m(reading.pressure_pa)
-            sigma_m = pad.air.metres_per_pascal(pad.air.pressure_pa) * pad.noise_pa
+            sigma_m = pad.metres_per_pascal * pad.noise_pa
         found = self._liftoff.observe(
             reading.t_s,
             specific.up - self._bias_mps2,
@@ -149,7 +149,7 @@ class Estimator:
             self._recent.clear()
             return self._flight.moments
         if specific.still and specific.up == specific.up:
-            self._forces.learn_at_rest(sample, specific)
+            self._forces.learn_at_rest(specific)
             self._bias_mps2 += dt_s / (BIAS_S + dt_s) * (specific.up - self._bias_mps2)
         self._unsteady_mps = 0.0 if specific.still else abs(specific.up - self._bias_mps2) * (dt_s + UNSTEADY_S)
         if height_m == height_m and not specific.still:
@@ -166,7 +166,7 @@ class Estimator:
             height_m = self._height_m
             smoothed_pa = pad.noise_pa * math.sqrt(self._smooth / (2.0 - self._smooth))
             sigma_pa = math.hypot(smoothed_pa, pad.sigma_pa(self._t_s))
-            sigma_m = pad.air.metres_per_pascal(pad.air.pressure_pa) * sigma_pa
+            sigma_m = pad.metres_per_pascal * sigma_pa
         tilt, heading = self._lean(sample, specific)
         speed_sigma = STANDING_SIGMA_MPS + self._unsteady_mps
         sinking = self._sinking.so_far

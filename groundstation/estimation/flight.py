@@ -7,6 +7,7 @@ canopy may be opening; under it, where a body swings and the attitude has been t
 import math
 from collections.abc import Iterable
 from dataclasses import dataclass
+from typing import NamedTuple
 
 from groundstation.estimation.apogee import coast
 from groundstation.estimation.ascent import DRAG_SPREAD, MOTOR_SPREAD, ExpectedAscent
@@ -77,8 +78,7 @@ class Moment:
     height_sigma_m: float
 
 
-@dataclass(frozen=True, slots=True)
-class Reading:
+class Reading(NamedTuple):
     """One sample as the flight needs it: its time, its specific force, its pressure."""
 
     t_s: float
@@ -474,6 +474,6 @@ class Flight:
 
     def _metres_per_pascal(self, pressure_pa: float | None = None) -> float:
         air = self._pad.air
-        if air is None:
-            return 0.0
-        return air.metres_per_pascal(air.pressure_pa if pressure_pa is None else pressure_pa)
+        if air is None or pressure_pa is None:
+            return self._pad.metres_per_pascal
+        return air.metres_per_pascal(pressure_pa)

@@ -21,10 +21,17 @@ CLIPPED_SHARE = 0.985  # of the accelerometer's range: beyond, the reading is on
 class Specific:
     """One sample's specific force and attitude, judged; open to read. NaN where not known."""
 
-    __slots__ = ("attitude", "axial", "magnitude", "sideways", "still", "up")
+    __slots__ = ("attitude", "axial", "magnitude", "sideways", "still", "up", "upright")
 
     def __init__(
-        self, axial: float, sideways: float, magnitude: float, up: float, attitude: Quaternion | None, still: bool
+        self,
+        axial: float,
+        sideways: float,
+        magnitude: float,
+        up: float,
+        attitude: Quaternion | None,
+        still: bool,
+        upright: float,
     ) -> None:
         self.axial = axial  # along the long axis
         self.sideways = sideways
@@ -32,6 +39,7 @@ class Specific:
         self.up = up  # upward, gravity taken away: an acceleration
         self.attitude = attitude  # of length one; None where none was sent or it is not believed
         self.still = still  # whether force and rates are those of a vehicle at rest
+        self.upright = upright  # the upward part by the attitude sent, gravity in it, whether it is believed or not
 
 
 class ForceReader:
@@ -57,21 +65,20 @@ class ForceReader:
         p, q, r = sample.gyro_radps
         turning = p * p + q * q + r * r > STILL_RATE_RADPS**2  # False where there is no gyroscope
         still = not (abs(magnitude - gravity) > STILL_FORCE_MPS2 or turning)
-        up = fz - gravity
+        up, upright = fz - gravity, math.nan
         if attitude is not None:
-            by_attitude = up_part(attitude, (fx, fy, fz)) - gravity
+            upright = up_part(attitude, (fx, fy, fz))
             if self.believes_attitude:
-                up = by_attitude
+                up = upright - gravity
             else:
                 attitude = None
-        return Specific(fz, math.hypot(fx, fy), magnitude, up, attitude, still)
+        return Specific(fz, math.hypot(fx, fy), magnitude, up, attitude, still, upright)
 
-    def learn_at_rest(self, sample: MotionSample, specific: Specific) -> None:
+    def learn_at_rest(self, specific: Specific) -> None:
         """On the pad, at rest: see whether the attitude turns the reading upright."""
-        attitude = unit_quaternion(sample.attitude)
-        if attitude is None or not specific.still or specific.magnitude != specific.magnitude:
+        if specific.upright != specific.upright or not specific.still:
             return
-        wrong = abs(up_part(attitude, sample.accel_mps2) - specific.magnitude)
+        wrong = abs(specific.upright - specific.magnitude)
         self._mismatch_mps2 += REST_GAIN * (wrong - self._mismatch_mps2)
         self.believes_attitude = self._mismatch_mps2 < REST_MISMATCH_MPS2
 

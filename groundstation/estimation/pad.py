@@ -61,6 +61,10 @@ class PadReference:
             else STANDARD_MPS2
         )
         self.air: PadAir | None = None
+        self.metres_per_pascal = 0.0
+        """How much height one pascal is at the reference; 0 until there is one."""
+        self.noise_pa = FIRST_NOISE_PA
+        """Standard deviation of one pressure sample's noise, as seen while standing still."""
         self.frozen = False
         self.updated_s = math.nan
         self._noise_variance = FIRST_NOISE_PA**2
@@ -73,11 +77,6 @@ class PadReference:
         self._blocks = 0
         self._block_variance = FIRST_NOISE_PA**2
         self._away: list[float] = []
-
-    @property
-    def noise_pa(self) -> float:
-        """Standard deviation of one pressure sample's noise, as seen while standing still."""
-        return max(LEAST_NOISE_PA, math.sqrt(self._noise_variance))
 
     def sigma_pa(self, t_s: float) -> float:
         """Standard deviation of the reference pressure at a time, growing from when it was frozen."""
@@ -110,6 +109,7 @@ class PadReference:
             step_pa = pressure_pa - self._last_pa
             if abs(step_pa) < 100.0:  # not NaN, not a spike
                 self._noise_variance += NOISE_GAIN * (0.5 * step_pa * step_pa - self._noise_variance)
+                self.noise_pa = max(LEAST_NOISE_PA, math.sqrt(self._noise_variance))
         self._last_pa = pressure_pa
         if t_s - self._block_start_s < BLOCK_S:
             self._block_sum_pa += pressure_pa
@@ -165,3 +165,4 @@ class PadReference:
 
     def _set(self, pressure_pa: float) -> None:
         self.air = PadAir(pressure_pa, self.temperature.kelvin, gravity_mps2=self.gravity_mps2)
+        self.metres_per_pascal = self.air.metres_per_pascal(pressure_pa)

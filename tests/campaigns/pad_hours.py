@@ -117,8 +117,7 @@ def watch(hour: int, seconds: float = S_PER_HOUR) -> Watched:
     lit_ns = round(seconds * 1e9)
     other_pa = float(np.mean(pad.pressure_pa[-round(2.0 * rate_hz) :])) - lit.pad_pa
     flight = (
-        replace(
-            s,
+        s._replace(
             received_ns=s.received_ns + lit_ns + 20_000_000,
             measured_ns=s.measured_ns + lit_ns,
             pressure_pa=s.pressure_pa + other_pa,
