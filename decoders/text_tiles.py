@@ -2,10 +2,12 @@
 
 The readable way (`decoders.text`) defines what comes out. This module gives the same for the lines it accepts and
 leaves every other byte to it: lines whose checksum is right, whose packet is certain and whose values stand in the
-order of the fields. Separators and line ends are found at once; each field is then a column of places in the text,
-read by `decoders.decimals`; a value that this does not read is read by the readable way alone.
+order of the fields, or, where they carry their names, in the order that most lines have. Separators and line ends are
+found at once; each field is then a column of places in the text, read by `decoders.decimals`; a value that this does
+not read is read by the readable way alone.
 """
 
+from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
@@ -24,6 +26,7 @@ from decoders.tiles import Harvest, Harvested, left_over
 Bytes = NDArray[np.uint8]
 
 _LEAST_LINES = 100  # of one kind; below, the readable way is as fast
+_SAMPLES = 8  # lines that are looked at for the order of their values
 _PIECE = 3 << 19  # bytes of lines that are read at once: more fall out of the processor's cache (measured)
 _LINE_END, _RETURN = ord("\n"), ord("\r")
 
@@ -205,8 +208,9 @@ class LineTiles:
         """Write the values of some lines into their bodies; which of them have the values of the packet."""
         good = np.ones(mine.size, dtype=np.bool_)
         mark = lines.mark[mine] + (1 if self._lines.is_tagged else 0)
-        for place, item in enumerate(kind.fields):
-            last = place == len(kind.fields) - 1
+        written = self._as_written(text, lines, kind, mine)
+        for place, (item, slot) in enumerate(written):
+            last = place == len(written) - 1
             end = lines.stop[mine] if last else lines.marks[mark + place]
             if self._lines.style.named:
                 key = item.name.encode("ascii") + b"="
@@ -215,9 +219,26 @@ class LineTiles:
                 for number, letter in enumerate(key):
                     good &= text.bytes[begin + number] == letter
                 begin = begin + len(key)
-            self._put(text, item, kind.slots[place], begin, end, bodies, good)
+            self._put(text, item, slot, begin, end, bodies, good)
             begin = end + 1
         return good
+
+    def _as_written(self, text: Text, lines: _Lines, kind: _Kind, mine: IntArray) -> list[tuple[Field, Slot]]:
+        """The fields of a kind in the order that most of some lines have them in."""
+        fields = list(zip(kind.fields, kind.slots, strict=True))
+        if not self._lines.style.named:
+            return fields
+        by_key = {item.name.encode("ascii"): (item, slot) for item, slot in fields}
+        orders: Counter[tuple[bytes, ...]] = Counter()
+        for line in mine[:: max(mine.size // _SAMPLES, 1)].tolist():
+            tokens = text.bytes[lines.text[line] : lines.stop[line]].tobytes().split(self._lines.separator)
+            keys = [token.partition(b"=")[0] for token in tokens[-len(fields) :]]
+            if set(keys) == by_key.keys():
+                orders[tuple(keys)] += 1
+        if not orders:
+            return fields
+        usual, _ = orders.most_common(1)[0]
+        return [by_key[key] for key in usual]
 
     def _put(
         self, text: Text, item: Field, slot: Slot, begin: IntArray, end: IntArray, bodies: Bytes, good: Bools

@@ -48,6 +48,7 @@ LAYOUTS = {
     "sentences": dataclasses.replace(VALUES, framing="nmea 0183", checksum="XOR-8"),
 }
 EVERY = pytest.mark.parametrize("layout", LAYOUTS.values(), ids=LAYOUTS.keys())
+PAIRS = pytest.mark.parametrize("layout", [layout for layout in LAYOUTS.values() if layout.framing == "key=value"])
 
 
 def number(rng, item):
@@ -76,13 +77,15 @@ def number(rng, item):
     return b"%d" % (-value if item.kind is S and rng.random() < 0.5 else value)
 
 
-def line_of(layout, rng, shuffled=0.1):
-    """A line of the layout, written without the code under test."""
+def line_of(layout, rng, shuffled=0.1, order=None):
+    """A line of the layout, written without the code under test; `order` is that of the values that carry names."""
     packet = layout.packets[int(rng.integers(len(layout.packets)))]
     tokens = [number(rng, item) for item in packet.fields]
     if layout.framing == "key=value":
         names = [item.name.encode() for item in packet.fields]
         tokens = [name + b"=" + token for name, token in zip(names, tokens, strict=True)]
+        if order is not None:
+            tokens = [tokens[place] for place in order(len(tokens))]
         if rng.random() < shuffled:
             rng.shuffle(tokens)
     if layout.id_bits and layout.line_mark is LineMark.TAG:
@@ -145,6 +148,41 @@ def test_sound_lines_are_all_taken_the_fast_way(layout):
     assert sum(harvest.start.size for harvest in harvested.harvests) >= len(lines) - 3
     assert harvested.rest[0][0] == 0
     assert harvested.rest[-1][1] < 100
+
+
+def backwards(count):
+    return range(count - 1, -1, -1)
+
+
+def twisted(count):
+    return [count // 2, *range(count // 2), *range(count // 2 + 1, count)]
+
+
+@PAIRS
+@pytest.mark.parametrize("order", [backwards, twisted])
+def test_pairs_in_another_order_are_taken_the_fast_way(layout, order):
+    rng = np.random.default_rng(6)
+    lines, decoder = [], readable(layout)
+    while len(lines) < 1000:
+        line = line_of(layout, rng, shuffled=0, order=order)
+        if decoder.feed(line).tables and line.endswith(b"\r\n") and b"\r\r" not in line and line.count(b"\n") == 1:
+            lines.append(line)
+    stream = b"".join(lines)
+    tiles = StreamDecoder(layout)._tiles
+    harvested = tiles.decode(stream + tiles.PADDING, len(stream))
+    assert sum(harvest.start.size for harvest in harvested.harvests) >= len(lines) - 3
+    assert packets_in(assert_same(layout, [stream])) == len(lines)
+
+
+@PAIRS
+@settings(max_examples=5)
+@given(st.integers(0, 2**32 - 1), st.sampled_from([0.0, 0.1, 0.5]))
+def test_pairs_whose_order_changes_equal_the_readable_way(layout, seed, shuffled):
+    rng = np.random.default_rng(seed)
+    orders = [None] * 300 + [backwards] * 700 + [twisted] * 500
+    lines = [line_of(layout, rng, shuffled, order) for order in orders]
+    stream = b"".join(damaged(line, rng) if rng.random() < 0.02 else line for line in lines)
+    assert packets_in(assert_same(layout, cut_at(stream, sorted(rng.integers(len(stream), size=2).tolist()))))
 
 
 def test_lines_of_few_packets_are_left_to_the_readable_way():
