@@ -224,7 +224,7 @@ class Timeline:
 
     def _in_flight(self, t_ns: IntArray) -> BoolArray:
         kept = np.zeros(t_ns.shape, np.bool_)
-        from_ns = None
+        from_ns = self._heard_aloft_ns()
         for event in self.events:
             if event.kind is FlightEventKind.LIFTOFF:
                 from_ns = event.at_ns - KEPT_AROUND_FLIGHT_NS
@@ -234,6 +234,13 @@ class Timeline:
         if from_ns is not None:
             kept |= t_ns >= from_ns
         return kept
+
+    def _heard_aloft_ns(self) -> int | None:
+        """From when on a flight is kept whose liftoff nobody heard: it was first recognised in its descent."""
+        if self.events and self.events[0].kind is FlightEventKind.LIFTOFF:
+            return None
+        descending = np.flatnonzero(self.states.column("phase") == _PHASE_NUMBER[Phase.DESCENT])
+        return int(self.states.t_ns[descending[0]]) - KEPT_AROUND_FLIGHT_NS if descending.size else None
 
 
 def _changed(before: Assessment | None, after: Assessment) -> bool:

@@ -19,6 +19,7 @@ from groundstation.simulator.scatter import Scatter
 from groundstation.simulator.simulate import SimulatedVehicle
 from groundstation.simulator.truth import Truth
 from groundstation.state import FlightEventKind
+from groundstation.table import DEFAULT_CAPACITY
 from groundstation.timeline import Timeline
 
 VEHICLE = load_vehicle(EXAMPLE_VEHICLE)
@@ -169,6 +170,19 @@ def test_a_descent_that_was_under_way_when_first_heard_leads_to_a_landing_too() 
     assert down.landing is not None
     assert down.landing.holds(*landed_at(truth), 0.99)
     assert down.lands_in_s(at(times.landed_s - 20.0)) == pytest.approx(20.0, abs=5.0)
+
+
+def test_a_descent_that_was_under_way_when_first_heard_is_kept_whole() -> None:
+    _, truth = fly()
+    times = truth.times
+    timeline, _ = fly(first_s=times.apogee_s + 10.0)
+    packets = timeline.packets["motion"]
+    descent = packets.t_ns[packets.t_ns <= at(times.landed_s)]
+    assert descent.size > 300
+    later_ns = at(times.landed_s + 60.0) + np.arange(2 * DEFAULT_CAPACITY) * (NS_PER_S // 10)
+    packets.append(later_ns, np.zeros((len(packets.columns), later_ns.shape[0])))
+    assert packets.dropped_rows > DEFAULT_CAPACITY // 2
+    assert np.isin(descent, packets.t_ns).all()
 
 
 def test_a_flight_computer_that_starts_anew_in_flight_keeps_the_flight() -> None:
