@@ -21,7 +21,7 @@ from decoders.layout import Envelope, Layout, Packet, Sync, WireKind
 _NUMBER = r"[+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][+-]?[0-9]+)?"
 _MARK = re.compile(r"\{([A-Za-z0-9_-]*)\}")
 _LONGEST_NUMBER = 24  # characters
-_LONGEST_OTHER = 40  # characters of what stands for {}
+LONGEST_OTHER = 40  # characters of what stands for {}
 
 
 class EnvelopeReader:
@@ -107,6 +107,11 @@ def line_marks(line: str) -> list[str]:
     return _MARK.findall(line)
 
 
+def line_texts(line: str) -> list[str]:
+    """What stands in front of, between and behind the braces of a line."""
+    return _MARK.split(line)[::2]
+
+
 def written_line(line: str, numbers: Mapping[str, float], packet: bytes = b"") -> bytes:
     """The line with these numbers and a packet's digits in their places."""
     told = {name: f"{number:g}" for name, number in numbers.items()}
@@ -116,7 +121,7 @@ def written_line(line: str, numbers: Mapping[str, float], packet: bytes = b"") -
 
 def longest_line(line: str, numbers: int) -> int:
     """Characters of the longest line of that form, without a packet's digits and the line's end."""
-    return len(line) + _LONGEST_NUMBER * numbers + _LONGEST_OTHER * line_marks(line).count("")
+    return len(line) + _LONGEST_NUMBER * numbers + LONGEST_OTHER * line_marks(line).count("")
 
 
 def line_pattern(line: str, names: list[str]) -> re.Pattern[bytes]:
@@ -130,5 +135,5 @@ def line_pattern(line: str, names: list[str]) -> re.Pattern[bytes]:
         elif mark[1]:
             text += f"(?P<v{names.index(mark[1])}>{_NUMBER})"
         else:
-            text += rf"[^\s,]{{0,{_LONGEST_OTHER}}}"
+            text += rf"[^\s,]{{0,{LONGEST_OTHER}}}"
     return re.compile((text + re.escape(line[at:])).encode("ascii"))

@@ -38,7 +38,7 @@ class HexadecimalLines:
             digits = len(written)
             written += bytes(_PADDING)
         data = np.frombuffer(written, dtype=np.uint8)
-        contents, others = _bytes_of_digits(data, digits)
+        contents, others = bytes_of_digits(data, digits)
         of_ends = np.flatnonzero(data[others] == _LINE_FEED)
         line_end = others[of_ends]
         at, before = np.zeros_like(line_end), np.full_like(line_end, -1)
@@ -53,7 +53,7 @@ class HexadecimalLines:
         return Frames(contents, where, length, start, end + 1, plain)
 
 
-def _bytes_of_digits(data: Bytes, size: int) -> tuple[Bytes, IntArray]:
+def bytes_of_digits(data: Bytes, size: int) -> tuple[Bytes, IntArray]:
     """What each two neighbours are as a byte, and the places of what is no digit, in the first `size` bytes.
 
     The bytes that start at even places come first, then as many that start at odd ones, then padding.

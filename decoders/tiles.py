@@ -16,7 +16,7 @@ position; stuffing, CRC and fields are then arithmetic on whole rows:
 """
 
 import itertools
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import ClassVar
 
@@ -30,6 +30,7 @@ from decoders.enveloped import is_in_one_run
 from decoders.folding import fold, folding_crc
 from decoders.hexadecimal_frames import HexadecimalLines
 from decoders.layout import ByteOrder, Layout, Sync
+from decoders.lines_around_tiles import LinesAround
 from decoders.tile_frames import DELIMITED, Frames, finder
 
 IntArray = NDArray[np.int64]
@@ -41,6 +42,8 @@ _TILE_BYTES = 1 << 22  # more fall out of the processor's cache, fewer make too 
 _GATHERED_BYTES = 1 << 19  # so few are still in a nearer cache when they are moved on (measured)
 _WORD = np.dtype("<u4")  # bytes that are moved at once, the first one the lowest
 _ALIGNED = 64  # bytes: a line of the processor's cache
+_MANY = 64  # with a gap among so many, each run between them is too short to be moved by itself (measured)
+_NONE: IntArray = np.zeros(0, dtype=np.int64)
 _LONGEST = 254  # bytes of a frame whose counters fit 8 bits
 
 
@@ -87,8 +90,13 @@ class TileDecoder:
     ) -> None:
         self._contents = contents
         self._folding = folding_crc(layout)
-        is_text = layout.framing == "hexadecimal lines"
-        self._find = HexadecimalLines(contents.longest).find if is_text else finder(layout, contents, sync)
+        self._find: Callable[[bytes, int], Frames]
+        if layout.envelope.line:
+            self._find = LinesAround(layout, contents).find
+        elif layout.framing == "hexadecimal lines":
+            self._find = HexadecimalLines(contents.longest).find
+        else:
+            self._find = finder(layout, contents, sync)
         self._is_cobs = layout.framing == "cobs"
         self._code = 1 if self._is_cobs else 0  # bytes in front of the contents
         self._by_length: dict[int, list[_Kind]] = {}
@@ -102,7 +110,9 @@ class TileDecoder:
     @staticmethod
     def takes(layout: Layout) -> bool:
         """Whether this is the way for a layout."""
-        if layout.envelope.line or layout.envelope.behind or not is_in_one_run(layout.envelope):
+        if layout.envelope.line:
+            return LinesAround.takes(layout)
+        if layout.envelope.behind or not is_in_one_run(layout.envelope):
             return False
         if layout.framing == "fixed length":
             return layout.id_bits == 0 or (
@@ -140,9 +150,8 @@ class TileDecoder:
             for kind, mine in self._by_kind(frames, some, kinds):
                 if mine.size < _LEAST_FRAMES:
                     continue
-                good, columns = self._harvest(frames.bytes, frames.at.take(mine), length, kind)
-                if not good.all():
-                    mine = mine[good]
+                gaps, columns = self._harvest(frames.bytes, frames.at.take(mine), length, kind)
+                mine = _without(mine, gaps)
                 if mine.size:
                     done[mine] = True
                     harvests.append(Harvest(kind.kind, frames.start.take(mine), frames.end.take(mine), columns))
@@ -164,22 +173,21 @@ class TileDecoder:
 
     def _harvest(
         self, data: Planes, starts: IntArray, length: int, kind: _Kind
-    ) -> tuple[NDArray[np.bool_], dict[str, Column]]:
-        """Which of the frames are sound packets of the kind, and those packets' columns."""
+    ) -> tuple[IntArray, dict[str, Column]]:
+        """Which of the frames are no sound packets of the kind, and the columns of those that are."""
         count = starts.size
         readings = kind.reader.readings
         columns = _empty(readings, count)
-        good = np.empty(count, dtype=np.bool_)
+        unsound: list[IntArray] = []
         filled = 0
         step = _TILE_BYTES // _padded(length)
         for first in range(0, count, step):
             some = starts[first : first + step]
             spare, planes = self._gather(data, some, length)
-            sound = good[first : first + some.size]
             if self._is_cobs:
-                np.equal(_unstuff(planes), length, out=sound)
+                sound = _unstuff(planes) == length
             else:
-                sound[:] = True
+                sound = np.ones(some.size, dtype=np.bool_)
             contents = planes[self._code :]
             if self._folding is not None:
                 ours = contents[self._contents.body_at : contents.shape[0] - self._contents.envelope[1]]
@@ -188,13 +196,15 @@ class TileDecoder:
                 self._check(contents, sound)
             for place, mask, value in kind.marks:
                 sound &= _masked(contents[place], mask) == value
-            if not sound.all():
-                contents = _without_gaps(contents, spare, sound)
+            gaps = np.flatnonzero(~sound)
+            if gaps.size:
+                unsound.append(gaps + first)
+                contents = _without_gaps(contents, spare, gaps)
             _fill(columns, readings, contents, filled)
             filled += contents.shape[1]
         if filled < count:
             columns = [column[:filled].copy() if 2 * filled < count else column[:filled] for column in columns]
-        return good, kind.reader.assembled(columns, filled)
+        return np.concatenate([*unsound, _NONE]), kind.reader.assembled(columns, filled)
 
     def _gather(self, data: Planes, starts: IntArray, length: int) -> tuple[Planes, Planes]:
         """Working memory of as many planes, and the frames as planes (length, n)."""
@@ -273,19 +283,34 @@ def _unstuff(planes: Planes) -> NDArray[np.uint8]:
     return counter
 
 
-def _without_gaps(contents: Planes, spare: Planes, sound: NDArray[np.bool_]) -> Planes:
+def _runs(gaps: IntArray, count: int) -> Iterator[tuple[int, int]]:
+    """Start and end of what lies between gaps."""
+    for gap, following in itertools.pairwise([-1, *gaps.tolist(), count]):
+        yield gap + 1, following
+
+
+def _without(numbers: IntArray, gaps: IntArray) -> IntArray:
+    """The numbers but those at some places."""
+    if not gaps.size:
+        return numbers
+    if _MANY * gaps.size > numbers.size:
+        return np.delete(numbers, gaps)
+    return np.concatenate([numbers[start:end] for start, end in _runs(gaps, numbers.size)])
+
+
+def _without_gaps(contents: Planes, spare: Planes, gaps: IntArray) -> Planes:
     """The contents of the sound frames only, in other memory; what lies between few unsound ones moves as one run."""
-    gaps = np.flatnonzero(~sound)
     length, count = contents.shape
     moved = spare[:length, : count - gaps.size]
-    if 64 * gaps.size > count:
+    if _MANY * gaps.size > count:
+        sound = np.ones(count, dtype=np.bool_)
+        sound[gaps] = False
         np.compress(sound, contents, axis=1, out=moved)
         return moved
     to = 0
-    for gap, following in itertools.pairwise([-1, *gaps.tolist(), count]):
-        run = following - gap - 1
-        moved[:, to : to + run] = contents[:, gap + 1 : following]
-        to += run
+    for start, end in _runs(gaps, count):
+        moved[:, to : to + end - start] = contents[:, start:end]
+        to += end - start
     return moved
 
 

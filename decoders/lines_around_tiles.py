@@ -1,0 +1,157 @@
+"""Where the packets of a block stand that a receiver prints in hexadecimal digits among its own words and numbers.
+
+This is the fast way of `decoders.envelope.hexadecimal_lines_around` for lines in which it is certain where the digits
+and each number end: at the first character that is none of theirs. All other lines are left to the readable way. The
+packet's bytes and, behind them, the numbers as floats are put together for lines of one length at a time.
+"""
+
+import numpy as np
+from numpy.typing import NDArray
+
+from decoders.contents import Contents
+from decoders.decimals import FRONT, Bools, IntArray, Text, floats
+from decoders.envelope import LONGEST_OTHER, line_marks, line_texts
+from decoders.hexadecimal_frames import bytes_of_digits
+from decoders.layout import ByteOrder, Layout
+from decoders.status_lines import LONGEST_LINE
+from decoders.stuffing import longest_hex
+from decoders.tile_frames import Frames, between, places_of
+
+Bytes = NDArray[np.uint8]
+
+_LEAST_LINES = 100  # with packets of one length; below, the readable way is as fast
+_PADDING = 8  # bytes behind what is read in words
+_LINE_FEED, _RETURN = 0x0A, 0x0D
+_DIGITS = "0123456789abcdefABCDEF"
+_OF_NUMBERS = "+-.0123456789eE"
+_ENDS_OTHER = " \t\n\r\f\v,"  # what {} does not stand for
+_IS_END = np.isin(np.arange(256), list(_ENDS_OTHER.encode("ascii")))
+_STARTS_NUMBER = np.isin(np.arange(256), list(b"+-.0123456789"))
+
+
+class LinesAround:
+    """Finds the packets of one layout."""
+
+    def __init__(self, layout: Layout, contents: Contents) -> None:
+        names = [item.name for item in layout.envelope.fields]
+        self._count = len(names)
+        self._column = {name: column for column, name in enumerate(names)}
+        self._marks = line_marks(layout.envelope.line)
+        self._texts = [text.encode("ascii") for text in line_texts(layout.envelope.line)]
+        self._float = "<f8" if layout.byte_order is ByteOrder.LITTLE else ">f8"
+        self._longest_line = max(longest_hex(contents.longest), LONGEST_LINE)
+
+    @staticmethod
+    def takes(layout: Layout) -> bool:
+        """Whether it is certain in such lines where the digits and each number end."""
+        line = layout.envelope.line
+        if layout.framing != "hexadecimal lines" or not line.isascii() or "\r" in line or "\n" in line:
+            return False
+        marks, (_, *texts) = line_marks(line), line_texts(line)
+        for place, (mark, text) in enumerate(zip(marks, texts, strict=True)):
+            if not text and place < len(marks) - 1:
+                return False
+            if text and not _ends(mark, text[0]):
+                return False
+        return True
+
+    def find(self, block: bytes, size: int) -> Frames:
+        """The candidates in a block of so many bytes, and padding; see `decoders.tile_frames.finder`."""
+        text = Text(block + bytes(_PADDING))
+        start, line_end = between(text.bytes, size, _LINE_FEED)
+        stop = line_end - (text.bytes[line_end - 1] == _RETURN)
+        at, length = np.zeros_like(start), np.full_like(start, -1)
+        length[start == line_end] = 0  # passed over
+        shortest = sum(map(len, self._texts)) + 2 + self._count
+        long_enough = (stop - start >= shortest) & (line_end - start <= self._longest_line) & (start >= FRONT)
+        some = np.flatnonzero(long_enough)
+        gathered = np.zeros(_PADDING, dtype=np.uint8)
+        if some.size >= _LEAST_LINES:
+            contents, others = bytes_of_digits(text.bytes, size)
+            good, where, count, numbers = self._read(text, others, start[some], stop[some])
+            where = where // 2 + where % 2 * ((contents.size - _PADDING) // 2)
+            parts, filled = [], 0
+            sizes = np.bincount(count[good])
+            for bytes_in in np.flatnonzero(sizes >= _LEAST_LINES).tolist():
+                mine = np.flatnonzero(good & (count == bytes_in))
+                rows = _rows(contents, where[mine], bytes_in, numbers[mine].astype(self._float))
+                at[some[mine]] = filled + np.arange(mine.size) * rows.shape[1]
+                length[some[mine]] = rows.shape[1]
+                parts.append(rows.reshape(-1))
+                filled += rows.size
+            gathered = np.concatenate((*parts, gathered))
+        return Frames(gathered, at, length, start, line_end + 1, length > 0)
+
+    def _read(
+        self, text: Text, others: IntArray, start: IntArray, stop: IntArray
+    ) -> tuple[Bools, IntArray, IntArray, NDArray[np.float64]]:
+        """Which lines are as they should be; where their digits begin, how many bytes these are; (n, fields) numbers.
+
+        Args:
+            text: The block.
+            others: The places of what is no digit.
+            start: (n,) of lines.
+            stop: (n,) their ends.
+        """
+        data = text.bytes
+        good = np.ones(start.size, dtype=np.bool_)
+        where, count = np.zeros_like(start), np.zeros_like(start)
+        numbers = np.zeros((start.size, self._count))
+        ends_other = np.flatnonzero(_IS_END[data]) if "" in self._marks else others
+        at = _behind(data, self._texts[0], start, stop, good)
+        for place, mark in enumerate(self._marks):
+            behind = self._texts[place + 1]
+            if place == len(self._marks) - 1:
+                end = stop - len(behind)
+            elif mark == "packet":
+                end = _next(others, at)
+            elif mark:
+                end = _next(places_of(behind[0], data), at)
+            else:
+                end = _next(ends_other, at)
+            good &= (end >= at) & (end <= stop)
+            end = np.minimum(end, stop)
+            at = np.minimum(at, end)
+            if mark == "packet":
+                good &= (end > at) & ((end - at) % 2 == 0) & (_next(others, at) >= end)
+                where, count = at, (end - at) // 2
+            elif mark:
+                values, left = floats(text, at, end)
+                good[left] = False
+                good &= _STARTS_NUMBER[data[at]]
+                numbers[:, self._column[mark]] = values
+            else:
+                good &= (end - at <= LONGEST_OTHER) & (_next(ends_other, at) >= end)
+            at = _behind(data, behind, end, stop, good)
+        return good & (at == stop), where, count, numbers
+
+
+def _ends(mark: str, letter: str) -> bool:
+    """Whether a character cannot be part of what a mark stands for."""
+    if mark == "packet":
+        return letter not in _DIGITS
+    return letter not in _OF_NUMBERS if mark else letter in _ENDS_OTHER
+
+
+def _next(places: IntArray, at: IntArray) -> IntArray:
+    """(n,) the first of some places that is not before each of others; beyond all bytes where there is none."""
+    found = np.searchsorted(places, at)
+    return np.append(places, np.iinfo(np.int64).max)[found]
+
+
+def _behind(data: Bytes, expected: bytes, at: IntArray, stop: IntArray, good: Bools) -> IntArray:
+    """(n,) the places behind some characters, not beyond each line; lines that have others are no longer good."""
+    end = at + len(expected)
+    good &= end <= stop
+    for place, letter in enumerate(expected):
+        good &= data[np.minimum(at + place, stop)] == letter
+    return np.minimum(end, stop)
+
+
+def _rows(contents: Bytes, where: IntArray, length: int, numbers: NDArray[np.float64]) -> Bytes:
+    """(n, length and more) so many bytes from some places on, and the bytes of (n, fields) numbers behind them."""
+    overlapping = np.ndarray(contents.size - length + 1, dtype=f"V{length}", buffer=contents, strides=(1,))
+    rows = np.empty((where.size, length + 8 * numbers.shape[1]), dtype=np.uint8)
+    rows[:, :length] = overlapping[where].view(np.uint8).reshape(-1, length)
+    rows[:, length:] = np.ascontiguousarray(numbers).view(np.uint8).reshape(where.size, -1)
+    return rows
