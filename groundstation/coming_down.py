@@ -20,6 +20,7 @@ from groundstation.estimation.descent import (
     descent_kind,
     predict_fall,
     predict_landing,
+    rate_below_mps,
     rate_sigma_mps,
     wind_from_drift,
     wind_of_site,
@@ -45,7 +46,6 @@ RATE_OVER_S = 30.0  # air that rises and sinks is not evened out in less
 LEAST_RATE_OVER_S = 2.0
 DRIFTING_S = 2.0  # after the ejection until it goes with the wind
 FALL_OVER_S = 5.0
-SPREAD_OF_FIXES = 0.5  # of a fix's standard deviation, over a minute; the rest is common to all (common practice)
 SILENT_S = 3.0
 SURE_SIGMAS = 2.0
 PAD_FIXES_S = 60.0
@@ -54,10 +54,14 @@ UNKNOWN_DRIFT_MPS = 15.0  # sideways, of a vehicle past its apogee (common pract
 
 @dataclass(frozen=True, slots=True)
 class Rate:
-    """A rate of descent, positive, NaN where not known; the mean over a time, 0 for the newest alone."""
+    """A rate of descent, positive, NaN where not known, at a mean height; over a time, 0 for the newest alone."""
 
     mps: float
+    height_m: float
     over_s: float
+
+
+NO_RATE = Rate(math.nan, math.nan, 0.0)
 
 
 @dataclass(frozen=True, slots=True)
@@ -114,9 +118,10 @@ def coming_down(timeline: Timeline, at_ns: int) -> ComingDown | None:
     else:
         opened_ns = _first_descending_ns(timeline)
     falling = kind is DescentKind.BALLISTIC or (FlightEventKind.BALLISTIC in events and ejection is None)
-    rate = Rate(math.nan, 0.0) if falling else _mean_rate(timeline, opened_ns, at_ns)
+    rate = NO_RATE if falling else _mean_rate(timeline, opened_ns, at_ns)
     if not rate.mps > 0.0:
-        rate = Rate(-state.speed_mps if falling or kind is DescentKind.CANOPY else math.nan, 0.0)
+        newest_mps = -state.speed_mps if falling or kind is DescentKind.CANOPY else math.nan
+        rate = Rate(newest_mps, state.height_m, 0.0)
     rate_mps = rate.mps
     # once silent, what was heard last says the same for ever
     fixes = _Fixes.of(timeline, min(at_ns, state.at_ns + NS_PER_S))
@@ -227,8 +232,8 @@ class _Fixes:
         """The wind from the drift after a time."""
         use = self.t_ns >= from_ns
         seconds = (self.t_ns[use] - from_ns) / NS_PER_S
-        spread_m = SPREAD_OF_FIXES * self.sigma_m
-        return wind_from_drift(seconds, self.east_m[use], self.north_m[use], self.height_m[use], fix_sigma_m=spread_m)
+        places = self.east_m[use], self.north_m[use], self.height_m[use]
+        return wind_from_drift(seconds, *places, fix_sigma_m=self.sigma_m)
 
 
 def _first_descending_ns(timeline: Timeline) -> int:
@@ -268,6 +273,7 @@ def _landing(
     if wind is None:
         return None
     seen = rate.mps > 0.0
+    rate_mps, rate_m = (rate.mps, rate.height_m) if seen else (expected_mps, 0.0)
     return predict_landing(
         east_m,
         north_m,
@@ -275,8 +281,8 @@ def _landing(
         place_sigma_m=fixes.sigma_m,
         height_sigma_m=fixes.height_sigma_m,
         wind=wind,
-        rate_mps=rate.mps if seen else expected_mps,
-        rate_sigma_mps=rate_sigma_mps(rate.mps, wind, rate.over_s) if seen else 2.0 * CANOPY_SIGMA * expected_mps,
+        rate_mps=rate_below_mps(rate_mps, rate_m, height_m),
+        rate_sigma_mps=rate_sigma_mps(rate.mps, wind, rate.over_s) if seen else CANOPY_SIGMA * expected_mps,
     )
 
 
@@ -285,16 +291,17 @@ def _mean_rate(timeline: Timeline, opened_ns: int, at_ns: int) -> Rate:
     states = timeline.states
     high = int(np.searchsorted(states.t_ns, at_ns, side="right"))
     if high == 0:
-        return Rate(math.nan, 0.0)
+        return NO_RATE
     since_ns = max(opened_ns, int(states.t_ns[high - 1]) - round(RATE_OVER_S * NS_PER_S))
     low = int(np.searchsorted(states.t_ns, since_ns))
     if high - low < 2:
-        return Rate(math.nan, 0.0)
+        return NO_RATE
     height_m = states.column("height_m")
     span_s = float(states.t_ns[high - 1] - states.t_ns[low]) / NS_PER_S
     if span_s < LEAST_RATE_OVER_S:
-        return Rate(math.nan, 0.0)
-    return Rate(float(height_m[low] - height_m[high - 1]) / span_s, span_s)
+        return NO_RATE
+    first_m, last_m = float(height_m[low]), float(height_m[high - 1])
+    return Rate((first_m - last_m) / span_s, (first_m + last_m) / 2.0, span_s)
 
 
 def _is_down(height_m: float, sigma_m: float) -> bool:

@@ -10,15 +10,15 @@ from enum import StrEnum
 import numpy as np
 
 from groundstation.config.vehicle import Vehicle
+from groundstation.estimation.atmosphere import GAS_CONSTANT_J_PER_KG_K, LAPSE_K_PER_M, SEA_LEVEL_K
 from groundstation.estimation.gravity import STANDARD_MPS2
 from groundstation.table import FloatArray
 
 WIND_POWER = 1.0 / 7.0  # one-seventh power law over open ground (common engineering practice, no one source)
 WIND_METER_M = 2.0  # height a hand-held meter reads at
-# One standard deviation each, common practice, no source: what the mean wind below differs from the mean of what was
-# seen, at least and in parts of it; and a canopy's drag area.
-WIND_SIGMA_MPS = 0.05
-WIND_SIGMA_SHARE = 0.03
+# One standard deviation each, common practice, no source: of the power from day to day; and of a canopy's rate of
+# descent against the vehicle file's, in parts of it.
+WIND_POWER_SIGMA = 0.02
 CANOPY_SIGMA = 0.05
 # The air's own unrest, which a mean evens out with time: gusts, in parts of the wind at the meter (common practice,
 # no source), and air that rises and sinks, in parts of the wind at 6 m (MIL-F-8785C, section 3.7.3.4, from memory);
@@ -28,12 +28,18 @@ GUST_S = 2.0
 RISING_SHARE = 0.1
 RISING_AT_M = 6.0
 RISING_S = 4.0
-# A canopy's own unsteadiness: of a mean rate against the rest of the way, in parts of it (common practice, no
-# source).
-RATE_SIGMA_SHARE = 0.02
-# The same of a wind read at the pad some time before, carried up by the power law; common practice, no source.
+# A canopy's own unsteadiness: of a mean rate against the rest of the way, in parts of it, the air's density allowed
+# for (common practice, no source).
+RATE_SIGMA_SHARE = 0.01
+# The errors of a receiver's fixes wander, and go together for so long (common practice, no source).
+FIXES_S = 30.0
+# The slope of a straight line through a random walk has this much more variance than that through its ends alone:
+# its velocity is weighted by the parabola 6·u·(1 - u), whose mean square is 6/5.
+SLOPE_VARIANCE = 1.2
+# Of a wind read at the pad some time before, each of east and north: the meter's, and in parts of the wind how much
+# it has changed in strength and direction since; common practice, no source.
 SITE_WIND_SIGMA_MPS = 0.4
-SITE_WIND_SIGMA_SHARE = 0.2
+SITE_WIND_SIGMA_SHARE = 0.25
 # A descent is steady by then, or nothing has opened: a second until a flight computer is sure of the apogee and acts,
 # a second more until a second channel does, and two until a canopy stands (common practice, no source). Sooner, a
 # free fall is what every good flight shows too. But where the ground is as near as this it can no longer go well, and
@@ -42,6 +48,7 @@ OPENED_BY_S = 4.0
 HITS_SOON_S = 1.5
 # Twice the expected rate is more than any scatter of a canopy.
 TOO_FAST = 2.0
+DENSITY_FALLS_PER_M = (STANDARD_MPS2 / GAS_CONSTANT_J_PER_KG_K - LAPSE_K_PER_M) / SEA_LEVEL_K
 SURE_SIGMAS = 3.0
 LEAST_DRIFT_S = 3.0  # of fixes, before a drift is told from their noise
 
@@ -76,7 +83,12 @@ class Wind:
 
     def mean_below(self, height_m: float) -> "Wind":
         """The mean wind from the ground up to a height, by the power law."""
-        return self._scaled(_mean_factor(height_m) / _factor(self.height_m))
+        return self._scaled(_below(height_m, self.height_m, WIND_POWER))
+
+    def share_sigma_below(self, height_m: float) -> float:
+        """Standard deviation of that mean's speed, in parts of it, for a power that is another on the day."""
+        other = _below(height_m, self.height_m, WIND_POWER + WIND_POWER_SIGMA)
+        return abs(other / _below(height_m, self.height_m, WIND_POWER) - 1.0)
 
     def gust_sigma_mps(self, over_s: float) -> float:
         """Standard deviation that gusts leave in a mean over a time, each of east and north."""
@@ -196,7 +208,7 @@ def descent_kind(
 
 def wind_of_site(speed_mps: float, from_rad: float) -> Wind:
     """The wind a hand-held meter shows at the pad."""
-    sigma = SITE_WIND_SIGMA_MPS + SITE_WIND_SIGMA_SHARE * speed_mps
+    sigma = math.hypot(SITE_WIND_SIGMA_MPS, SITE_WIND_SIGMA_SHARE * speed_mps)
     return Wind(-speed_mps * math.sin(from_rad), -speed_mps * math.cos(from_rad), sigma, WIND_METER_M)
 
 
@@ -210,7 +222,7 @@ def wind_from_drift(
         east_m: (n,) positions; rows with NaN are left out.
         north_m: (n,) positions.
         height_m: (n,) heights above the pad.
-        fix_sigma_m: Standard deviation of one position over such a time.
+        fix_sigma_m: Standard deviation of one position.
     Returns:
         The wind at the mean height; None where the positions span less than `LEAST_DRIFT_S`.
     """
@@ -222,13 +234,21 @@ def wind_from_drift(
     square = float(since @ since)
     east = float(since @ east_m[use]) / square
     north = float(since @ north_m[use]) / square
-    # errors of neighbouring fixes go together: count the span's ends, not every fix
     span_s = float(t[-1] - t[0])
-    of_fixes = fix_sigma_m * math.sqrt(2.0) / span_s
     seen = Wind(east, north, 0.0, max(float(np.mean(height_m[use])), WIND_METER_M))
-    of_wind = WIND_SIGMA_SHARE * seen.speed_mps
-    sigma = math.hypot(of_fixes, WIND_SIGMA_MPS, of_wind, seen.gust_sigma_mps(span_s))
+    of_fixes = fix_sigma_m * math.sqrt(2.0 * (1.0 - math.exp(-span_s / FIXES_S))) / span_s
+    sigma = math.sqrt(SLOPE_VARIANCE) * math.hypot(of_fixes, seen.gust_sigma_mps(span_s))
     return Wind(east, north, sigma, seen.height_m)
+
+
+def rate_below_mps(rate_mps: float, seen_m: float, height_m: float) -> float:
+    """The mean rate of descent from a height to the ground, given one seen at a mean height: denser air holds better.
+
+    Source:
+        Terminal speed goes with the density's power of -1/2; the density near the ground of the U.S. Standard
+        Atmosphere 1976 (NOAA-S/T 76-1562), where its logarithm falls by (g/R - L)/T a metre, eq. 42 with 33a.
+    """
+    return rate_mps * math.exp(0.5 * DENSITY_FALLS_PER_M * (0.5 * height_m - seen_m))
 
 
 def rate_sigma_mps(rate_mps: float, wind: Wind, over_s: float) -> float:
@@ -259,7 +279,7 @@ def predict_landing(
         place_sigma_m: Standard deviation of the place, east and north alike.
         height_sigma_m: Standard deviation of the height.
         wind: The wind, at any height.
-        rate_mps: Rate of descent near the ground, above zero.
+        rate_mps: Mean rate of descent from there to the ground, above zero.
         rate_sigma_mps: Its standard deviation, against what it is in still air.
         ground_m: Height of the ground where it lands, above the pad.
     Raises:
@@ -272,7 +292,9 @@ def predict_landing(
     below = wind.mean_below(fall_m)
     below = replace(below, sigma_mps=math.hypot(below.sigma_mps, wind.gust_sigma_mps(time_s)))
     unsteady_mps = math.hypot(rate_sigma_mps, wind.rising_sigma_mps(time_s))
-    time_sigma_s = math.hypot(unsteady_mps / rate_mps * time_s, height_sigma_m / rate_mps)
+    # a wind stronger by a share of it does what a longer time does
+    share = math.hypot(unsteady_mps / rate_mps, wind.share_sigma_below(fall_m))
+    time_sigma_s = math.hypot(share * time_s, height_sigma_m / rate_mps)
     return _carried(east_m, north_m, place_sigma_m, below, time_s, time_sigma_s)
 
 
@@ -320,9 +342,17 @@ def _carried(
     )
 
 
-def _factor(height_m: float) -> float:
+def _factor(height_m: float, power: float = WIND_POWER) -> float:
     """Wind at a height over that at the meter."""
-    return math.pow(max(height_m, WIND_METER_M) / WIND_METER_M, WIND_POWER)
+    return math.pow(max(height_m, WIND_METER_M) / WIND_METER_M, power)
+
+
+def _below(height_m: float, seen_m: float, power: float) -> float:
+    """Mean wind from the ground up to a height over that at another height."""
+    if height_m <= WIND_METER_M:
+        return 1.0 / _factor(seen_m, power)
+    above = (_factor(height_m, power) * height_m - WIND_METER_M) / (1.0 + power)
+    return (WIND_METER_M + above) / height_m / _factor(seen_m, power)
 
 
 def _left_in_mean(over_s: float, lasts_s: float) -> float:
@@ -336,11 +366,3 @@ def _left_in_mean(over_s: float, lasts_s: float) -> float:
     if turns < 1e-3:
         return 1.0
     return math.sqrt(2.0 / turns * (1.0 - (1.0 - math.exp(-turns)) / turns))
-
-
-def _mean_factor(height_m: float) -> float:
-    """Mean over all heights up to one of `_factor`."""
-    if height_m <= WIND_METER_M:
-        return 1.0
-    above = (_factor(height_m) * height_m - WIND_METER_M) / (1.0 + WIND_POWER)
-    return (WIND_METER_M + above) / height_m

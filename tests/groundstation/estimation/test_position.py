@@ -1,5 +1,7 @@
+import dataclasses
 import math
 
+import numpy as np
 import pytest
 from geographiclib.geodesic import Geodesic
 from hypothesis import given
@@ -63,4 +65,19 @@ def test_each_reason_not_to_believe_a_fix(fix: Fix, expected: FixProblem | None)
 
 def test_the_first_fix_has_nothing_to_jump_from() -> None:
     assert problem(GOOD, None) is None
-    assert GOOD.sigma_m == pytest.approx(2.7 / math.sqrt(2.0))
+    assert GOOD.sigma_m == pytest.approx(1.8 / math.sqrt(2.0))
+
+
+@pytest.mark.parametrize("satellites", [6, 8, 10, 13])
+def test_a_fix_without_its_dilution_is_as_good_as_so_many_satellites_make_it(satellites: int) -> None:
+    # Random skies above 10 degrees; dilution from the inverse of the normal equations of range and clock.
+    draws = np.random.default_rng(satellites)
+    up = draws.uniform(math.sin(math.radians(10.0)), 1.0, (1000, satellites))
+    azimuth, flat = draws.uniform(0.0, math.tau, up.shape), np.sqrt(1.0 - up * up)
+    rows = np.stack([flat * np.sin(azimuth), flat * np.cos(azimuth), up, np.ones_like(up)], axis=-1)
+    spread = np.linalg.inv(np.swapaxes(rows, 1, 2) @ rows)
+    middle = float(np.median(np.sqrt(spread[:, 0, 0] + spread[:, 1, 1])))
+    unsaid = dataclasses.replace(GOOD, satellites=float(satellites), hdop=math.nan)
+    said = dataclasses.replace(unsaid, hdop=middle)
+    assert unsaid.sigma_m == pytest.approx(said.sigma_m, rel=0.12)
+    assert dataclasses.replace(unsaid, satellites=math.nan).sigma_m == dataclasses.replace(GOOD, hdop=1.5).sigma_m
