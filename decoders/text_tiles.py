@@ -19,6 +19,7 @@ from decoders.decimals import FRONT, Bools, IntArray, Text, floats, wholes
 from decoders.errors import LineError
 from decoders.layout import ByteOrder, Envelope, Field, Layout, Packet, WireKind
 from decoders.line_checksums import LineChecksums
+from decoders.line_pieces import pieces
 from decoders.status_lines import LONGEST_LINE
 from decoders.text import TALKER, Slot, TextLines, tag_of
 from decoders.tiles import Harvest, Harvested, left_over
@@ -120,18 +121,18 @@ class LineTiles:
     def decode(self, block: bytes, size: int) -> Harvested:
         """The packets in a block that starts with the start of a line; as `decoders.tiles.TileDecoder.decode`."""
         text = Text(block)
-        pieces = [self._piece(text, *places) for places in _pieces(block, size)]
+        found = [self._piece(text, *places) for places in pieces(block, size, _PIECE)]
         harvests = []
         for kind in self._kinds:
-            mine = [piece.crops[kind.number] for piece in pieces if kind.number in piece.crops]
+            mine = [piece.crops[kind.number] for piece in found if kind.number in piece.crops]
             if mine:
                 columns = kind.reader.read(b"".join([crop.bodies.tobytes() for crop in mine]))
                 start = np.concatenate([crop.start for crop in mine])
                 end = np.concatenate([crop.end for crop in mine])
                 harvests.append(Harvest(kind.number, start, end, columns))
-        start = np.concatenate([piece.start for piece in pieces])
-        end = np.concatenate([piece.end for piece in pieces])
-        done = np.concatenate([piece.done for piece in pieces])
+        start = np.concatenate([piece.start for piece in found])
+        end = np.concatenate([piece.end for piece in found])
+        done = np.concatenate([piece.done for piece in found])
         return Harvested(tuple(harvests), tuple(left_over(start, end, done, size)))
 
     def _piece(self, text: Text, begin: int, stop: int) -> _Piece:
@@ -271,18 +272,6 @@ def _are_plain(tags: list[bytes], lines: TextLines) -> bool:
     if len(set(tags)) < len(tags) or any(tag != tag.strip() or lines.separator in tag for tag in tags):
         return False
     return not (lines.style.talkers and any(tag[TALKER:] in tags for tag in tags))
-
-
-def _pieces(block: bytes, size: int) -> Iterator[tuple[int, int]]:
-    """The places of some lines at a time; what may be unfinished comes last."""
-    begin = 0
-    while size - begin > _PIECE:
-        end = block.rfind(b"\n", begin, begin + _PIECE) + 1 or block.find(b"\n", begin, size) + 1
-        if not end:
-            break
-        yield begin, end
-        begin = end
-    yield begin, size
 
 
 def _column(bodies: Bytes, kind: str, at: int) -> NDArray[np.generic]:

@@ -3,7 +3,7 @@
     python tests/benchmarks/bench_lines.py [packets] [rounds] [only]
 
 Lines of two kinds, 9 to 1, as firmware prints them (`%d`, `%.3f`, `%.7f`), 0.1 % of the lines damaged (a byte
-changed); seeded. Hexadecimal lines hold the packets of bench_decoding.py.
+changed); seeded. Hexadecimal lines hold the packets of bench_decoding.py, in one case among a receiver's own words.
 
 A careful loop splits the stream into lines, checks each at C speed (its checksum; the characters that are no numbers;
 the number of its values), joins the good ones of a kind and reads all their numbers by one `numpy.fromstring`, for
@@ -13,6 +13,7 @@ are processor time; the median of the rounds, run in turn.
 
 import argparse
 import binascii
+import dataclasses
 import statistics
 import sys
 import time
@@ -26,7 +27,7 @@ import bench_decoding as base
 
 from decoders.checksums import checksum
 from decoders.framing import contents_of, framing
-from decoders.layout import ByteOrder, Field, Layout, Packet, WireKind
+from decoders.layout import ByteOrder, Envelope, Field, Layout, Packet, WireKind
 from decoders.stream import StreamDecoder
 
 MOTION = "n:u16 t:u32 ax:f32:.3 ay:f32:.3 az:f32:.3 gx:f32:.2 gy:f32:.2 gz:f32:.2 p:f32:.1 h:f32:.2"
@@ -39,6 +40,7 @@ COURSE = "course:f32:.1 t:u8 other:f64 m:u8 knots:f32:.1 n:u8 speed:f32:.1 k:u8"
 LETTERS = {"ns": b"N", "ew": b"E", "m": b"M", "s": b"M", "t": b"T", "n": b"N", "k": b"K"}
 EMPTY = ("age", "ref", "other")
 CHUNK = 2_000  # lines whose numbers a careful loop reads at once, so that an odd one costs no more than these
+HEARD = Envelope(0, 8, (Field("rssi", WireKind.FLOAT, 64, 0),), "HEARD {packet} {rssi}")
 CASES = {
     "delimited values, none": {},
     "delimited values, XOR-8": {"checksum": "XOR-8"},
@@ -49,6 +51,11 @@ CASES = {
     "nmea 0183, own sentences": {"framing": "nmea 0183", "checksum": "XOR-8"},
     "nmea 0183, GGA and VTG": {"framing": "nmea 0183", "checksum": "XOR-8"},
     "hexadecimal lines, CRC-16/IBM-3740": {"framing": "hexadecimal lines", "checksum": "CRC-16/IBM-3740"},
+    "hexadecimal lines, HEARD {packet} {rssi}": {
+        "framing": "hexadecimal lines",
+        "checksum": "CRC-16/IBM-3740",
+        "envelope": HEARD,
+    },
 }
 
 
@@ -110,16 +117,20 @@ def stream_of(layout, forms, count, seed, *, all_digits, is_fix):
 
 
 def hexadecimal_stream(layout, kinds, count, seed):
-    """The packets of bench_decoding.py as lines of digits."""
+    """The packets of bench_decoding.py as lines of digits, and what a receiver adds."""
     rng = np.random.default_rng(seed)
-    framed = framing(layout)
-    contents = contents_of(layout, framed)
+    bare = dataclasses.replace(layout, envelope=Envelope())
+    framed = framing(bare)
+    contents = contents_of(bare, framed)
     lines = []
     noise = rng.integers(0, 256, (10_000, 64), dtype=np.uint8)
     noise[:, 39:47] = np.frombuffer(rng.random(20_000, dtype=np.float32).tobytes(), np.uint8).reshape(10_000, 8)
     for i, first in enumerate(rng.random(count) < 0.9):
         body = bytes([1 if first else 2]) + noise[i % 10_000, 1 : kinds[0 if first else 1][0].length].tobytes()
-        lines.append(sent(framed.encode(contents.seal(contents.with_room(body)))[:-1] + b"\r\n", rng))
+        line = framed.encode(contents.seal(contents.with_room(body)))[:-1]
+        if layout.envelope.line:
+            line = b"HEARD %s %.1f" % (line, rng.normal(-80, 10))
+        lines.append(sent(line + b"\r\n", rng))
     return b"".join(lines)
 
 
@@ -251,19 +262,28 @@ def as_columns(p, table):
 
 
 def careful_digits(stream, layout, kinds):
-    """Columns of the good packets in lines of hexadecimal digits."""
+    """Columns of the good packets in lines of hexadecimal digits, and of the numbers behind them."""
     lengths = {p.id: p.length + 2 for p, _ in kinds}
-    found = {p.id: [] for p, _ in kinds}
+    found, heard = {p.id: [] for p, _ in kinds}, {p.id: [] for p, _ in kinds}
+    is_heard = bool(layout.envelope.line)
     crc = binascii.crc_hqx
     for line in stream.split(b"\n"):
         try:
-            contents = binascii.unhexlify(line.rstrip(b"\r"))
+            line = line.rstrip(b"\r")
+            if is_heard:
+                word, line, number = line.split(b" ")
+                if word != b"HEARD":
+                    continue
+                number = float(number)
+            contents = binascii.unhexlify(line)
         except ValueError:
             continue
         if not contents or crc(contents[:-2], 0xFFFF) != int.from_bytes(contents[-2:], "little"):
             continue
         if lengths.get(contents[0]) == len(contents):
             found[contents[0]].append(contents)
+            if is_heard:
+                heard[contents[0]].append(number)
     columns = {}
     for p, _ in kinds:
         names, formats = [f.name for f in p.fields], [base.dtype_of(f) for f in p.fields]
@@ -271,6 +291,8 @@ def careful_digits(stream, layout, kinds):
         dtype = np.dtype({"names": names, "formats": formats, "offsets": offsets, "itemsize": p.length + 2})
         rows = np.frombuffer(b"".join(found[p.id]), dtype=dtype)
         columns[p.name] = {f.name: np.ascontiguousarray(rows[f.name]) for f in p.fields}
+        if is_heard:
+            columns[p.name]["rssi"] = np.array(heard[p.id])
     return columns
 
 
