@@ -23,6 +23,7 @@ Column = NDArray[Any]
 Make = Callable[[list[Column]], list[Column]]
 
 _WIDEST = 8  # bytes of the widest window
+_SMALLEST_SCALE = 1e-300  # times a whole number, it is zero only for zero
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,7 +32,8 @@ class Reading:
 
     The number that it is, or is part of, has `size` bytes from byte `start` of the row on; it is `bits` bits of it
     from bit `shift` on. Its window is a machine number from byte `place` on, of which it may be a part (`is_part`);
-    shifting that up and then down isolates it. Raw numbers have the type `dtype`.
+    shifting that up and then down isolates it. Raw numbers have the type `dtype`. Even a bias of
+    zero makes zero of minus zero; it is passed over only where it changes nothing (not `is_moved`).
     """
 
     name: str
@@ -46,9 +48,15 @@ class Reading:
     down: int
     is_part: bool
     is_scaled: bool
+    is_moved: bool
     dtype: np.dtype[Any]
     scale: float
     bias: float
+
+    @property
+    def column_type(self) -> np.dtype[Any]:
+        """Of its column."""
+        return np.dtype(np.float64) if self.is_scaled else self.dtype
 
     def raw(self, windows: Column) -> Column:
         """The raw numbers, in native byte order and memory of their own."""
@@ -72,6 +80,7 @@ class RowReader(Protocol):
     """What reads columns from rows: numbers first, by `readings`, then what is made of them."""
 
     readings: tuple[Reading, ...]
+    is_plain: bool  # whether each number read is a column as it is
 
     def read(self, rows: bytes) -> dict[str, Column]:
         """The columns of rows that lie one after the other."""
@@ -113,7 +122,8 @@ class ColumnReader:
         received = packet.length if body_length is None else body_length
         planned = _Plan(packet, byte_order, body_at, self._padded, received)
         self.readings = tuple(planned.readings)
-        self._assemblies = planned.assemblies if planned.is_more_than_readings else None
+        self.is_plain = not planned.is_more_than_readings
+        self._assemblies = None if self.is_plain else planned.assemblies
         self._scaled = [r for r in self.readings if r.is_scaled]
         self._scale = np.array([[r.scale] for r in self._scaled])
         self._bias = np.array([[r.bias] for r in self._scaled])
@@ -284,6 +294,7 @@ def _reading(item: Field, where: Place, body_at: int, row_length: int, name: str
         down=bits - where.bits,
         is_part=lowest > 0 or where.bits < bits,
         is_scaled=item.scale != 1.0 or item.bias != 0.0,
+        is_moved=item.bias != 0.0 or item.kind is WireKind.FLOAT or item.scale < _SMALLEST_SCALE,
         dtype=_raw_type(item, where.bits),
         scale=item.scale,
         bias=item.bias,

@@ -28,6 +28,7 @@ class EnvelopedReader:
         self._row_length = row_length
         around = (replace(r, start=envelope.place(r.start, row_length)) for r in envelope.columns.readings)
         self.readings: tuple[Reading, ...] = (*packet.readings, *around)
+        self.is_plain = packet.is_plain and envelope.columns.is_plain
 
     def read(self, rows: bytes) -> dict[str, Column]:
         """The columns of rows that lie one after the other."""

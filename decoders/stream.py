@@ -18,6 +18,7 @@ from decoders.framing import BINARY, contents_of, framing
 from decoders.joining import LineJoiner
 from decoders.layout import Layout, Reason, Reject
 from decoders.line_beside import LineBeside, without_line
+from decoders.room import Room
 from decoders.status_lines import LONGEST_LINE, ends_of_lines, is_text, text_in_front, told
 from decoders.synchronised import HuntingCutter, Synchronised
 from decoders.text import TextLines
@@ -33,11 +34,15 @@ __all__ = ["Decoded", "PacketTable", "StreamDecoder"]
 class StreamDecoder:
     """Decodes one link's stream, remembering an unfinished frame between calls (bounded by the longest legal one).
 
+    Args:
+        layout: Says how the bytes are to be read.
+        rooms: One for each packet of the layout: the columns of a call may be written there, and what is not added
+            to its room before the next call is then lost. See `decoders.recording`.
     Raises:
         LayoutError: On construction: the layout names no known framing or checksum, or a field cannot be read.
     """
 
-    def __init__(self, layout: Layout) -> None:
+    def __init__(self, layout: Layout, rooms: Sequence[Room] = ()) -> None:
         line = LineBeside.of(layout)
         layout = without_line(layout)
         self._layout = layout
@@ -50,7 +55,8 @@ class StreamDecoder:
         sync = self._framing.sync if isinstance(self._framing, Synchronised) else None
         self._tiles: TileDecoder | TrailedTiles | LineTiles | None = None
         if TileDecoder.takes(layout):
-            self._tiles = TileDecoder(layout, self._contents, self._readers, sync)
+            held_back = line is not None  # packets whose line is yet to come: past the next call
+            self._tiles = TileDecoder(layout, self._contents, self._readers, sync, () if held_back else rooms)
         elif isinstance(self._framing, Trailed) and TrailedTiles.takes(layout):
             self._tiles = TrailedTiles(layout, self._framing, self._contents)
         elif isinstance(self._framing, TextLines) and LineTiles.takes(layout, self._framing):
@@ -136,7 +142,7 @@ class StreamDecoder:
         for kind in sorted(set(kinds)):
             mine = [place for place, found in enumerate(kinds) if found == kind]
             if kind == NO_PACKET:
-                rejects.extend(self._reject(cut, place) for place in mine)
+                rejects.extend(self._reject(cut, place, contents[place]) for place in mine)
             else:
                 tables.extend(self._tables(cut, kind, mine, contents))
         if len(rejects) > 1:
@@ -167,7 +173,7 @@ class StreamDecoder:
         Where what is behind the lines is damaged, they are told apart from that, too.
         """
         for place, frame in enumerate(cut.frames):
-            if kinds[place] != NO_PACKET:
+            if kinds[place] != NO_PACKET or b"\n" not in frame:
                 continue
             for at in ends_of_lines(frame):
                 behind = self._framing.decode_each([frame[at:]])
@@ -182,7 +188,7 @@ class StreamDecoder:
                 at, start = text_in_front(frame), cut.starts[place]
                 if at and start != self._opened_at and self._is_damaged(contents[place]):
                     yield Reject(Reason.TEXT, start, start + at, told(frame[:at]), frame[:at])
-                    cut.frames[place], cut.starts[place] = frame[at:], start + at
+                    cut.frames[place], cut.starts[place], contents[place] = frame[at:], start + at, None
 
     def _is_damaged(self, contents: bytes | None) -> bool:
         """Whether a frame without a mark at its start is not as it was sent: text may be part of it then."""
@@ -198,11 +204,11 @@ class StreamDecoder:
             reason, text = _torn(text)
         return Reject(reason, stretch.start, stretch.end, text, stretch.raw)
 
-    def _reject(self, cut: Cut, place: int) -> Reject:
-        """Why a candidate frame is no packet."""
+    def _reject(self, cut: Cut, place: int, contents: bytes | None) -> Reject:
+        """Why a candidate frame, of these contents if it has any, is no packet."""
         frame, start = cut.frames[place], cut.starts[place]
         try:
-            reason, text = self._contents.fault(self._framing.decode(frame))
+            reason, text = self._contents.fault(self._framing.decode(frame) if contents is None else contents)
         except FrameError as fault:
             reason, text = fault.reason if isinstance(fault, LineError) else Reason.FRAMING, str(fault)
         if self._is_status(frame):

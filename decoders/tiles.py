@@ -31,6 +31,7 @@ from decoders.folding import fold, folding_crc
 from decoders.hexadecimal_frames import HexadecimalLines
 from decoders.layout import ByteOrder, Layout, Sync
 from decoders.lines_around_tiles import LinesAround
+from decoders.room import Room, empty_columns
 from decoders.tile_frames import DELIMITED, Frames, finder
 
 IntArray = NDArray[np.int64]
@@ -38,10 +39,9 @@ Planes = NDArray[np.uint8]  # (byte position, frame)
 
 LEAST_BLOCK = 1 << 15  # bytes; below, no kind of packet is likely to come often enough
 _LEAST_FRAMES = 400  # of one length; below, the readable way is faster (measured)
-_TILE_BYTES = 1 << 22  # more fall out of the processor's cache, fewer make too many calls (measured)
-_GATHERED_BYTES = 1 << 19  # so few are still in a nearer cache when they are moved on (measured)
+_TILE_BYTES = 1 << 21  # more fall out of the processor's cache, fewer make too many calls (measured)
+_GATHERED_BYTES = 1 << 18  # so few are still in a nearer cache when they are moved on (measured)
 _WORD = np.dtype("<u4")  # bytes that are moved at once, the first one the lowest
-_ALIGNED = 64  # bytes: a line of the processor's cache
 _MANY = 64  # with a gap among so many, each run between them is too short to be moved by itself (measured)
 _NONE: IntArray = np.zeros(0, dtype=np.int64)
 _LONGEST = 254  # bytes of a frame whose counters fit 8 bits
@@ -80,13 +80,21 @@ class _Kind:
 
 
 class TileDecoder:
-    """Decodes blocks of frames of one layout; keeps nothing but its working memory between them."""
+    """Decodes blocks of frames of one layout; keeps nothing but its working memory between them.
+
+    Columns are written to new memory, or where one of `rooms`, by the number of their kind, has some for them.
+    """
 
     # behind a block, so that its last frame can be gathered in whole words
     PADDING: ClassVar[bytes] = bytes(_WORD.itemsize)
 
     def __init__(
-        self, layout: Layout, contents: Contents, readers: Sequence[Mapping[int, RowReader]], sync: Sync | None
+        self,
+        layout: Layout,
+        contents: Contents,
+        readers: Sequence[Mapping[int, RowReader]],
+        sync: Sync | None,
+        rooms: Sequence[Room] = (),
     ) -> None:
         self._contents = contents
         self._folding = folding_crc(layout)
@@ -105,6 +113,7 @@ class TileDecoder:
                 if length + self._code <= _LONGEST:
                     kind = _Kind(number, contents.marks(packet), reader)
                     self._by_length.setdefault(length + self._code, []).append(kind)
+        self._rooms = rooms
         self._scratch: tuple[NDArray[np.uint8], NDArray[np.uint8]] | None = None
 
     @staticmethod
@@ -177,17 +186,18 @@ class TileDecoder:
         """Which of the frames are no sound packets of the kind, and the columns of those that are."""
         count = starts.size
         readings = kind.reader.readings
-        columns = _empty(readings, count)
+        columns = None
+        if self._rooms and kind.reader.is_plain:
+            columns = self._rooms[kind.kind].offered({r.name: r.column_type for r in readings}, count)
+        if columns is None:
+            columns = empty_columns([reading.column_type for reading in readings], count)
         unsound: list[IntArray] = []
         filled = 0
         step = _TILE_BYTES // _padded(length)
         for first in range(0, count, step):
             some = starts[first : first + step]
             spare, planes = self._gather(data, some, length)
-            if self._is_cobs:
-                sound = _unstuff(planes) == length
-            else:
-                sound = np.ones(some.size, dtype=np.bool_)
+            sound = _unstuff(planes) == length if self._is_cobs else np.ones(some.size, dtype=np.bool_)
             contents = planes[self._code :]
             if self._folding is not None:
                 ours = contents[self._contents.body_at : contents.shape[0] - self._contents.envelope[1]]
@@ -203,7 +213,8 @@ class TileDecoder:
             _fill(columns, readings, contents, filled)
             filled += contents.shape[1]
         if filled < count:
-            columns = [column[:filled].copy() if 2 * filled < count else column[:filled] for column in columns]
+            few = 2 * filled < count
+            columns = [column[:filled].copy() if few else column[:filled] for column in columns]
         return np.concatenate([*unsound, _NONE]), kind.reader.assembled(columns, filled)
 
     def _gather(self, data: Planes, starts: IntArray, length: int) -> tuple[Planes, Planes]:
@@ -331,16 +342,8 @@ def _fill(columns: list[Column], readings: tuple[Reading, ...], contents: Planes
             part[:] = _raw(numbers[place], reading)
             if reading.is_scaled:
                 part *= reading.scale
-                part += reading.bias
-
-
-def _empty(readings: tuple[Reading, ...], count: int) -> list[Column]:
-    """Columns to be filled, in one piece of memory: the system gives that out with far fewer page faults."""
-    types = [np.dtype(np.float64) if reading.is_scaled else reading.dtype for reading in readings]
-    sizes = [-(-count * kind.itemsize // _ALIGNED) * _ALIGNED for kind in types]
-    whole = np.empty(sum(sizes), dtype=np.uint8)
-    places = itertools.accumulate(sizes, initial=0)
-    return [np.ndarray(count, kind, whole, place) for kind, place in zip(types, places, strict=False)]
+                if reading.is_moved:
+                    part += reading.bias
 
 
 def _rows(contents: Planes, reading: Reading) -> Planes:

@@ -2,6 +2,9 @@
 
 import itertools
 
+import numpy as np
+
+from decoders.recording import RecordingDecoder
 from decoders.stream import StreamDecoder
 
 
@@ -45,4 +48,24 @@ def assert_same(layout, chunks):
             for name, column in table.columns.items():
                 assert column.dtype == other.columns[name].dtype
                 assert column.tobytes() == other.columns[name].tobytes(), name
+    assert_same_as_a_recording(layout, chunks, fast)
     return fast
+
+
+def assert_same_as_a_recording(layout, chunks, parts):
+    """Taken as one recording the chunks give the same rejects, and the columns of all parts one after the other."""
+    recording = RecordingDecoder(layout, sum(map(len, chunks)))
+    rejects = [recording.feed(chunk) for chunk in chunks]
+    rejects.append(recording.finish())
+    assert rejects == [part.rejects for part in parts]
+    whole = {}
+    for table in (table for part in parts for table in part.tables):
+        for name, column in table.columns.items():
+            whole.setdefault(table.packet.name, {}).setdefault(name, []).append(column)
+    found = recording.columns()
+    assert set(found) == set(whole)
+    for packet, columns in whole.items():
+        assert list(found[packet]) == list(columns)
+        for name, some in columns.items():
+            assert found[packet][name].dtype == some[0].dtype
+            assert found[packet][name].tobytes() == np.concatenate(some).tobytes(), name
