@@ -59,7 +59,8 @@ def bytes_of_digits(data: Bytes, size: int) -> tuple[Bytes, IntArray]:
     The bytes that start at even places come first, then as many that start at odd ones, then padding.
     """
     half = (size + 1) // 2
-    contents = np.zeros(2 * half + _PADDING, dtype=np.uint8)
+    contents = np.empty(2 * half + _PADDING, dtype=np.uint8)
+    contents[-_PADDING:] = 0
     others = []
     for begin in range(0, size, _PIECE):
         piece = data[begin : min(begin + _PIECE, size)]

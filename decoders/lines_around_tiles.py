@@ -20,8 +20,9 @@ from decoders.tile_frames import Frames
 
 Bytes = NDArray[np.uint8]
 
-_LEAST_LINES = 100  # with packets of one length; below, the readable way is as fast
+_LEAST_LINES = 8  # with packets of one length; below, the readable way is as fast
 _PIECE = 1 << 19  # bytes of lines that are read at once: more fall out of the processor's cache (measured)
+_WORD = 8  # characters that are compared at once
 _PADDING = 8  # bytes behind what is read in words
 _LINE_FEED, _RETURN = 0x0A, 0x0D
 _DIGITS = "0123456789abcdefABCDEF"
@@ -61,7 +62,8 @@ class LinesAround:
 
     def find(self, block: bytes, size: int) -> Frames:
         """The candidates in a block of so many bytes, and padding; see `decoders.tile_frames.finder`."""
-        found = [self._piece(block[begin:end], begin) for begin, end in pieces(block, size, _PIECE)]
+        whole = memoryview(block)
+        found = [self._piece(whole[begin:end], begin) for begin, end in pieces(block, size, _PIECE)]
         filled = 0
         for piece in found:
             np.add(piece.at, filled, out=piece.at)
@@ -75,7 +77,7 @@ class LinesAround:
             np.concatenate([piece.plain for piece in found]),
         )
 
-    def _piece(self, lines: bytes, begin: int) -> Frames:
+    def _piece(self, lines: memoryview, begin: int) -> Frames:
         """The candidates in some lines, which begin at a place in the block."""
         text = Text(b"".join((bytes(FRONT), lines, bytes(_PADDING))))
         contents, others = bytes_of_digits(text.bytes, FRONT + len(lines))
@@ -120,7 +122,7 @@ class LinesAround:
         good = np.ones(start.size, dtype=np.bool_)
         where, count = np.zeros_like(start), np.zeros_like(start)
         numbers = np.zeros((start.size, self._count))
-        at = _behind(data, self._texts[0], start, stop, good)
+        at = _behind(text, self._texts[0], start, stop, good)
         for place, mark in enumerate(self._marks):
             behind = self._texts[place + 1]
             is_last = place == len(self._marks) - 1
@@ -149,7 +151,7 @@ class LinesAround:
                 good &= end - at <= LONGEST_OTHER
                 if is_last:
                     good &= _next(others[_IS_END[kinds]], at) >= end
-            at = _behind(data, behind, end, stop, good)
+            at = _behind(text, behind, end, stop, good)
         return good & (at == stop), where, count, numbers
 
 
@@ -165,13 +167,15 @@ def _next(places: IntArray, at: IntArray) -> IntArray:
     return places.take(np.searchsorted(places, at), mode="clip") if places.size else at - 1
 
 
-def _behind(data: Bytes, expected: bytes, at: IntArray, stop: IntArray, good: Bools) -> IntArray:
+def _behind(text: Text, expected: bytes, at: IntArray, stop: IntArray, good: Bools) -> IntArray:
     """(n,) the places behind some characters, not beyond each line; lines that have others are no longer good."""
-    end = at + len(expected)
-    good &= end <= stop
-    for place, letter in enumerate(expected):
-        good &= data[np.minimum(at + place, stop)] == letter
-    return np.minimum(end, stop)
+    good &= at + len(expected) <= stop
+    for first in range(0, len(expected), _WORD):
+        some = expected[first : first + _WORD]
+        at = np.minimum(at + len(some), stop)
+        others = np.uint64(8 * (_WORD - len(some)))  # bits of the characters in front of these
+        good &= text.words_before(at) >> others == int.from_bytes(some, "little")
+    return at
 
 
 def _rows(contents: Bytes, where: IntArray, length: int, numbers: NDArray[np.float64]) -> Bytes:
