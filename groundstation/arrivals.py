@@ -3,6 +3,7 @@
 from bisect import bisect_left
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
+from itertools import compress
 from types import MappingProxyType
 
 import numpy as np
@@ -10,7 +11,7 @@ import numpy as np
 from decoders.layout import Layout, Reject
 from decoders.stream import Decoded, PacketTable, StreamDecoder
 from groundstation.inputs import Chunk
-from groundstation.table import FloatArray, IntArray
+from groundstation.table import BoolArray, FloatArray, IntArray
 
 NO_CALLSIGNS: Mapping[str, str] = MappingProxyType({})
 
@@ -24,24 +25,48 @@ class PacketBlock:
     values: FloatArray
     callsigns: tuple[str, ...] = ()
 
+    def part(self, start: int, end: int) -> "PacketBlock":
+        """The packets from `start` to before `end`."""
+        return PacketBlock(
+            self.packet, self.received_ns[start:end], self.values[:, start:end], self.callsigns[start:end]
+        )
+
+    def only(self, kept: BoolArray) -> "PacketBlock":
+        """The packets that (n,) `kept` says."""
+        return PacketBlock(
+            self.packet,
+            list(compress(self.received_ns, kept)),
+            self.values[:, kept],
+            tuple(compress(self.callsigns, kept)),
+        )
+
 
 @dataclass(frozen=True, slots=True)
 class Arrivals:
     """What came of some bytes.
 
-    `order` has, for each packet and reject in the order they came, which block it is in and its place there; rejects
-    are the block after the last.
+    `order` has, for each packet and reject in the order they came, which block it is in, each block being in that
+    order itself; rejects are the block after the last.
     """
 
     blocks: tuple[PacketBlock, ...]
     rejects: tuple[Reject, ...]
     rejected_ns: list[int]
-    order: list[tuple[int, int]]
+    order: list[int]
 
-    def parts(self, most: int) -> Iterator[list[tuple[int, int]]]:
-        """The order, in parts of at most so many."""
+    def parts(self, most: int) -> Iterator["Arrivals"]:
+        """The same in parts of at most so many packets and rejects."""
+        if 0 < len(self.order) <= most:
+            yield self
+            return
+        starts = [0] * (len(self.blocks) + 1)
         for at in range(0, len(self.order), most):
-            yield self.order[at : at + most]
+            order = self.order[at : at + most]
+            ends = [start + order.count(block) for block, start in enumerate(starts)]
+            blocks = tuple(b.part(start, end) for b, start, end in zip(self.blocks, starts, ends, strict=False))
+            rejected = slice(starts[-1], ends[-1])
+            yield Arrivals(blocks, self.rejects[rejected], self.rejected_ns[rejected], order)
+            starts = ends
 
 
 class LinkDecoder:
@@ -63,8 +88,8 @@ class LinkDecoder:
         """What the chunk's bytes complete."""
         # The stamp before is kept for a frame that a reject or a framing looks back on.
         base = self._fed
-        self._offsets = [*self._offsets[-1:], *(stamp.start + base for stamp in chunk.stamps)]
-        self._times = [*self._times[-1:], *(stamp.received_ns for stamp in chunk.stamps)]
+        self._offsets = self._offsets[-1:] + [stamp.start + base for stamp in chunk.stamps]
+        self._times = self._times[-1:] + [stamp.received_ns for stamp in chunk.stamps]
         self._fed += len(chunk.data)
         return self._arrivals(self._decoder.feed(chunk.data), None)
 
@@ -96,13 +121,13 @@ class LinkDecoder:
         return [times[max(0, bisect_left(offsets, end) - 1)] for end in ends.tolist()]
 
 
-def _order(ends: list[IntArray]) -> list[tuple[int, int]]:
-    """(block, place) of everything, in the order of the offsets after the last byte."""
-    if len(ends) == 1:
-        return [(0, place) for place in range(len(ends[0]))]
-    every = [(end, block, place) for block, some in enumerate(ends) for place, end in enumerate(some.tolist())]
-    every.sort()
-    return [(block, place) for _, block, place in every]
+def _order(ends: list[IntArray]) -> list[int]:
+    """The blocks of everything, in the order of the offsets after the last byte, which go up within each block."""
+    if len(ends) < 2:
+        return [0] * sum(map(len, ends))
+    blocks = np.repeat(np.arange(len(ends)), [len(some) for some in ends])
+    in_order: list[int] = blocks[np.argsort(np.concatenate(ends), kind="stable")].tolist()
+    return in_order
 
 
 def _values(table: PacketTable) -> FloatArray:

@@ -113,7 +113,8 @@ class ClockLine:
             return received_ns
         if self._start_ns is None:
             return self._begin(clock_s, received_ns)
-        gone_s = max(0, received_ns - self._newest_ns) / NS_PER_S
+        gone_ns = received_ns - self._newest_ns
+        gone_s = gone_ns / NS_PER_S if gone_ns > 0 else 0.0
         step_s = self._step_s(clock_s, gone_s)
         ahead_s = self._ahead_s(step_s, received_ns)
         if step_s > 0.0:
@@ -218,8 +219,9 @@ class ClockLine:
             self._offset_s += held_s
             self._behind_s = max(0.0, self._behind_s + held_s)
             held_s = 0.0
-        count = self._count = min(self._count + 1, MOST_COUNTED)
-        self._spread_s += (held_s - self._spread_s) / count
+        if self._count < MOST_COUNTED:
+            self._count += 1
+        self._spread_s += (held_s - self._spread_s) / self._count
         block = int(at_s / BLOCK_S)
         if block != self._block:
             self._block = block
@@ -232,10 +234,16 @@ class ClockLine:
             self._lowest[-1] = (at_s, above_s)
         self._newest_s, self._newest_clock_s, self._newest_ns = at_s, clock_s, received_ns
         self._jump = None
-        held_s = max(0.0, above_s - self._offset_s - self._rate * at_s)
+        offset_s, drift_s = self._offset_s, self._rate * at_s
+        held_s = above_s - offset_s - drift_s
+        if held_s < 0.0:
+            held_s = 0.0
         self.held_s = self._behind_s + (held_s if self._rate < MOST_RATE else self._held_lately_s(held_s))
-        line_ns = self._start_ns + round((at_s + self._offset_s + self._rate * at_s) * NS_PER_S)
-        measured_ns = min(max(line_ns, self._newest_measured_ns), received_ns)
+        measured_ns = self._start_ns + round((at_s + offset_s + drift_s) * NS_PER_S)
+        if measured_ns < self._newest_measured_ns:
+            measured_ns = self._newest_measured_ns
+        if measured_ns > received_ns:
+            measured_ns = received_ns
         self._newest_measured_ns = measured_ns
         self._recent_s.append(at_s)
         self._recent_ns.append(measured_ns)

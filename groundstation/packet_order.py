@@ -8,8 +8,7 @@ clock, its arrival stands for when it was measured.
 """
 
 import math
-from array import array
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator
 from typing import NamedTuple
 
 from decoders.layout import Field, WireKind
@@ -19,23 +18,27 @@ from groundstation.config.vehicle import Vehicle
 from groundstation.counting import Order, SequenceCounter
 from groundstation.inputs import NS_PER_S
 from groundstation.restarts import RestartWatch
-from groundstation.state import Restart, RestartSign
+from groundstation.state import NAN, Restart, RestartSign
+from groundstation.table import FloatArray
 
 REMEMBERED = 256  # clocks of packets without a counter, to know one that comes twice
+
+Signs = tuple[float, float, float, object]
+"""What a packet carries of its order: its counter, its clock [s] and the flight computer's count of starts, each NaN
+where there is none, and what two packets of one number share only if they are one packet, sent or heard twice."""
 
 
 class Placed(NamedTuple):
     """What one packet is among the others.
 
     `lost` packets are missing before it, -1 where it was counted as lost itself; with `at_least`, there may be more.
-    `measured_ns` is when it was measured; `moment_ns` the same but later than any before it, for one that is newer.
+    `moment_ns` is when it was measured, but later than any before it, for one that is newer.
     `held_s` is for how long it was held back on its way [s], NaN where that is not known.
     """
 
     order: Order
     lost: int
     at_least: bool
-    measured_ns: int
     moment_ns: int
     boot: int
     held_s: float
@@ -74,46 +77,45 @@ class PacketOrder:
                 counter = counters.setdefault(name, SequenceCounter(bits=found.counter.field.bits, rate_hz=rate_hz))
             self._kinds[packet.name] = _Kind(found, line, counter, name)
 
-    def place(self, packet: str, row: Sequence[float], received_ns: int) -> Placed:
-        """Take in the next packet: its kind, its values by column, and when it was received."""
+    def signs(self, packet: str, values: FloatArray) -> Iterator[Signs]:
+        """The signs of the order of some packets of one kind, from (columns, n) values."""
+        return self._kinds[packet].signs(values)
+
+    def place(self, packet: str, signs: Signs, received_ns: int) -> Placed:
+        """Take in the next packet: its kind, the signs of its order, and when it was received."""
         kind = self._kinds[packet]
-        clock_s = row[kind.clock_at] if kind.clock_at is not None else math.nan
-        order, lost, at_least = self._counted(kind, row, clock_s, received_ns)
+        number, clock_s, resets, _ = signs
+        order, lost, at_least = self._counted(kind, signs, received_ns)
         line = kind.line
-        measured_ns = received_ns
+        moment_ns = received_ns
         if order is Order.REPEATED or order is Order.STALE or order is Order.ODD:
-            return Placed(order, lost, at_least, measured_ns, measured_ns, self._watch.boot, math.nan)
+            return Placed(order, lost, at_least, moment_ns, self._watch.boot, NAN)
         if order is Order.RESTARTED:
             self._see(RestartSign.COUNTER, kind.counter_name, received_ns)
         if line is not None:
             before = line.restarts
             take = line.begin_anew if order is Order.RESTARTED else line.take
-            measured_ns = take(clock_s, received_ns)
+            moment_ns = take(clock_s, received_ns)
             if line.restarts != before:
                 self._see(RestartSign.CLOCK, kind.line_name, received_ns)
                 if order is not Order.RESTARTED:
-                    if (
-                        kind.counter is not None
-                        and kind.counter_at is not None
-                        and math.isfinite(row[kind.counter_at])
-                    ):
-                        kind.counter.restart(int(row[kind.counter_at]), received_ns, clock_s)
+                    if kind.counter is not None and math.isfinite(number):
+                        kind.counter.restart(int(number), received_ns, clock_s)
                     order, lost = Order.RESTARTED, 0
-        if order is not Order.LATE and kind.resets_at is not None:
-            self._count_starts(row[kind.resets_at], received_ns)
-        moment_ns = measured_ns
-        if order is not Order.LATE and moment_ns <= self._newest_ns:
-            moment_ns = min(self._newest_ns + 1, received_ns)
-        self._newest_ns = max(self._newest_ns, moment_ns)
-        held_s = math.nan if line is None else line.held_s
-        return Placed(order, lost, at_least, measured_ns, moment_ns, self._watch.boot, held_s)
+        if order is not Order.LATE:
+            if resets == resets:
+                self._count_starts(resets, received_ns)
+            if moment_ns <= self._newest_ns:
+                moment_ns = min(self._newest_ns + 1, received_ns)
+        if moment_ns > self._newest_ns:
+            self._newest_ns = moment_ns
+        return Placed(order, lost, at_least, moment_ns, self._watch.boot, NAN if line is None else line.held_s)
 
-    def _counted(
-        self, kind: "_Kind", row: Sequence[float], clock_s: float, received_ns: int
-    ) -> tuple[Order, int, bool]:
+    def _counted(self, kind: "_Kind", signs: Signs, received_ns: int) -> tuple[Order, int, bool]:
         """What the packet's counter says; without one, what its clock says of repeats."""
-        counter = kind.counter if kind.counter_at is not None and math.isfinite(row[kind.counter_at]) else None
-        if counter is None or kind.counter_at is None:
+        counted, clock_s, _, mark = signs
+        counter = kind.counter
+        if counter is None or not math.isfinite(counted):
             if kind.line is None or clock_s != clock_s:
                 return Order.NEXT, 0, False
             if clock_s in kind.clocks:
@@ -122,18 +124,17 @@ class PacketOrder:
             if len(kind.clocks) > REMEMBERED:
                 del kind.clocks[next(iter(kind.clocks))]
             return Order.NEXT, 0, False
-        # Two packets of one number are one packet if they carry one clock; without a clock, if all else is the same.
-        mark = clock_s if clock_s == clock_s else array("d", row).tobytes()
-        number = int(row[kind.counter_at])
+        number = int(counted)
         step = counter.step(number, received_ns, mark)
-        if step.order is Order.ODD and kind.line is not None:
+        if step.order is Order.NEXT or kind.line is None:
+            return step
+        if step.order is Order.ODD:
             gone_s = kind.line.gone_on_s(clock_s, received_ns)
             skipped = None if gone_s is None else counter.skip(number, received_ns, mark, gone_s)
             if skipped is not None:
                 return skipped
-        if kind.line is not None and (
-            (step.order is Order.ODD and kind.line.starts_anew(clock_s, received_ns))
-            or (step.order is Order.REPEATED and kind.line.may_start_anew(clock_s, received_ns))
+        if (step.order is Order.ODD and kind.line.starts_anew(clock_s, received_ns)) or (
+            step.order is Order.REPEATED and kind.line.may_start_anew(clock_s, received_ns)
         ):
             counter.restart(number, received_ns, mark)
             return Order.RESTARTED, 0, False
@@ -172,27 +173,37 @@ class _Kind:
     """One kind of packet: where its order stands, and what follows it."""
 
     __slots__ = (
-        "clock_at",
+        "_clock_at",
+        "_counter_at",
+        "_resets_at",
         "clocks",
         "counter",
-        "counter_at",
         "counter_name",
         "line",
         "line_name",
-        "resets_at",
     )
 
     def __init__(
         self, carried: _Carried, line: ClockLine | None, counter: SequenceCounter | None, counter_name: str
     ) -> None:
-        self.clock_at = carried.place(carried.clock)
-        self.counter_at = carried.place(carried.counter)
-        self.resets_at = carried.place(carried.resets)
+        self._counter_at = carried.place(carried.counter)
+        self._clock_at = carried.place(carried.clock)
+        self._resets_at = carried.place(carried.resets)
         self.line = line
         self.line_name = "" if carried.clock is None else str(_scale(carried.clock.field))
         self.counter = counter
         self.counter_name = counter_name
         self.clocks: dict[float, None] = {}  # an ordered set, oldest first
+
+    def signs(self, values: FloatArray) -> Iterator[Signs]:
+        """The signs of the order of some packets, from (columns, n) values."""
+        counters, clocks_s, resets = (
+            [NAN] * values.shape[1] if at is None else values[at].tolist()
+            for at in (self._counter_at, self._clock_at, self._resets_at)
+        )
+        # Two packets of one number are one packet if they carry one clock; without a clock, if all else is the same.
+        marks = [c if c == c else values[:, k].tobytes() for k, c in enumerate(clocks_s)]
+        return zip(counters, clocks_s, resets, marks, strict=True)
 
 
 def _scale(clock: Field) -> tuple[float, float]:

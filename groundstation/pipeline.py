@@ -22,8 +22,8 @@ from groundstation.packet_order import PacketOrder
 from groundstation.readiness.assessor import Assessor
 from groundstation.readiness.waiving import Waivers
 from groundstation.readiness.window import Window
-from groundstation.state import FlightEventKind, State
-from groundstation.taking import Taken
+from groundstation.state import NAN, FlightEventKind, MotionSample, State
+from groundstation.taking import Taken, read
 from groundstation.timeline import LogLine, RejectRecord, Timeline
 
 TICK_NS = 200_000_000
@@ -146,33 +146,34 @@ class Pipeline:
     def _take(self, link: str, arrivals: Arrivals) -> None:
         """Append what one feed decoded, in its order, and assess the ticks before the last of it."""
         for part in arrivals.parts(TAKEN_AT_ONCE):
-            last_ns = self._append(link, arrivals, part)
+            last_ns = self._append(link, part)
             self._tick_before(last_ns)
             self.timeline.now_ns = max(self.timeline.now_ns, last_ns)
 
-    def _append(self, link: str, arrivals: Arrivals, part: list[tuple[int, int]]) -> int:
-        """Append a part of the arrivals; returns when the last of them was received [ns]."""
+    def _append(self, link: str, arrivals: Arrivals) -> int:
+        """Append some arrivals; returns when the last of them was received [ns]."""
         timeline, place, step = self.timeline, self._order.place, self._estimator.step
-        taken = Taken(arrivals, part)
+        taken, packets = Taken(arrivals), [read(block, self._order, self._motion) for block in arrivals.blocks]
+        rejects, rejected = zip(arrivals.rejected_ns, arrivals.rejects, strict=True), len(packets)
         states: list[State] = []
         received_ns = 0
-        for block, at in part:
-            if block == len(arrivals.blocks):
-                received_ns, reject = arrivals.rejected_ns[at], arrivals.rejects[at]
+        for block in arrivals.order:
+            if block == rejected:
+                received_ns, reject = next(rejects)
                 timeline.append_reject(RejectRecord(received_ns, link, reject))
                 if reject.reason not in _NOT_DAMAGED:
                     taken.note_damage(received_ns)
                 continue
-            packet, received_ns, row = taken.packet(block, at)
-            placed = place(packet, row, received_ns)
-            taken.note(block, at, received_ns, placed)
-            motion = self._motion[packet]
-            if motion.moves and (placed.order is Order.NEXT or placed.order is Order.RESTARTED):
+            packet, received_ns, signs, motion = next(packets[block])
+            placed = place(packet, signs, received_ns)
+            taken.note(received_ns, placed)
+            if motion is not None and (placed.order is Order.NEXT or placed.order is Order.RESTARTED):
                 if self._next_estimate_ns < received_ns:
                     self._estimate_before(received_ns, states)
-                state, events = step(motion.sample(row, received_ns, placed.moment_ns, placed.boot))
+                state, events = step(MotionSample(received_ns, placed.moment_ns, *motion, NAN, placed.boot))
                 states.append(state)
-                timeline.events.extend(events)
+                if events:
+                    timeline.events.extend(events)
         taken.append_to(timeline)
         timeline.append_states(states)
         return received_ns

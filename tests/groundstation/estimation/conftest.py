@@ -9,19 +9,21 @@ from dataclasses import dataclass
 import numpy as np
 import pytest
 
-from decoders.stream import StreamDecoder
+from groundstation.arrivals import LinkDecoder
 from groundstation.config.load import EXAMPLE_STATION, EXAMPLE_VEHICLE, load_station, load_vehicle
 from groundstation.config.station import Site
 from groundstation.config.telemetry import layout_of
 from groundstation.config.vehicle import Vehicle
 from groundstation.estimation.estimator import Estimator
+from groundstation.inputs import Chunk
 from groundstation.motion import MotionReader
 from groundstation.packet_order import PacketOrder
 from groundstation.simulator.radio import Radio
 from groundstation.simulator.scatter import Scatter
 from groundstation.simulator.simulate import SimulatedVehicle
 from groundstation.simulator.truth import Truth
-from groundstation.state import FlightEvent, FlightEventKind, MotionSample, State
+from groundstation.state import NAN, FlightEvent, FlightEventKind, MotionSample, State
+from groundstation.taking import read
 
 LAUNCH_S = 8.0
 TICK_NS = 200_000_000  # how often the estimator is told the time, as the pipeline does
@@ -74,16 +76,15 @@ def bursts(share: float) -> Radio:
 
 def samples_of(vehicle: Vehicle, simulated: SimulatedVehicle, seconds: float) -> Iterator[MotionSample]:
     """The motion samples in a simulated vehicle's frames."""
-    decoder = StreamDecoder(layout_of(vehicle))
+    link = LinkDecoder(layout_of(vehicle))
     readers = {p.name: MotionReader(vehicle, p.name) for p in layout_of(vehicle).packets}
     order = PacketOrder(vehicle, lambda _: None)
     for frame in simulated.frames(seconds):
-        for table in decoder.feed(frame.data).tables:
-            for k in range(len(table)):
-                row, received_ns = [float(c[k]) for c in table.columns.values()], round(frame.t_s * 1e9)
-                placed = order.place(table.packet.name, row, received_ns)
-                if readers[table.packet.name].moves:
-                    yield readers[table.packet.name].sample(row, received_ns, placed.moment_ns, placed.boot)
+        for block in link.feed(Chunk.at(round(frame.t_s * 1e9), frame.data, link="radio")).blocks:
+            for packet, received_ns, signs, motion in read(block, order, readers):
+                placed = order.place(packet, signs, received_ns)
+                if motion is not None:
+                    yield MotionSample(received_ns, placed.moment_ns, *motion, NAN, placed.boot)
 
 
 @pytest.fixture(scope="session")
