@@ -21,7 +21,7 @@ from decoders.tile_frames import Frames
 Bytes = NDArray[np.uint8]
 
 _LEAST_LINES = 8  # with packets of one length; below, the readable way is as fast
-_PIECE = 1 << 19  # bytes of lines that are read at once: more fall out of the processor's cache (measured)
+_PIECE = 1 << 20  # bytes of lines that are read at once: more fall out of the processor's cache (measured)
 _WORD = 8  # characters that are compared at once
 _PADDING = 8  # bytes behind what is read in words
 _LINE_FEED, _RETURN = 0x0A, 0x0D
