@@ -88,8 +88,8 @@ class LinkDecoder:
         """What the chunk's bytes complete."""
         # The stamp before is kept for a frame that a reject or a framing looks back on.
         base = self._fed
-        self._offsets = self._offsets[-1:] + [stamp.start + base for stamp in chunk.stamps]
-        self._times = self._times[-1:] + [stamp.received_ns for stamp in chunk.stamps]
+        self._offsets = self._offsets[-1:] + [base + start for start, _ in chunk.stamps]
+        self._times = self._times[-1:] + [received_ns for _, received_ns in chunk.stamps]
         self._fed += len(chunk.data)
         return self._arrivals(self._decoder.feed(chunk.data), None)
 

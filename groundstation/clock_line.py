@@ -119,7 +119,7 @@ class ClockLine:
         ahead_s = self._ahead_s(step_s, received_ns)
         if step_s > 0.0:
             if -HELD_S <= ahead_s <= AHEAD_S:
-                return self._go_on(clock_s, step_s, received_ns)
+                return self._go_on(clock_s, self._newest_s + step_s, received_ns)
         elif step_s > -LATE_S and gone_s <= LATE_S:
             return self._place(self._newest_s + step_s, received_ns)
         if self._near_start(clock_s, gone_s):
@@ -209,10 +209,9 @@ class ClockLine:
         self._newest_measured_ns = 0
         return self._begin(clock_s, received_ns)
 
-    def _go_on(self, clock_s: float, step_s: float, received_ns: int) -> int:
+    def _go_on(self, clock_s: float, at_s: float, received_ns: int) -> int:
         """A packet newer than all before it."""
         assert self._start_ns is not None
-        at_s = self._newest_s + step_s
         above_s = (received_ns - self._start_ns) / NS_PER_S - at_s
         held_s = above_s - self._offset_s - self._rate * at_s
         if held_s < 0.0:

@@ -87,10 +87,11 @@ class SequenceCounter:
             self.restart(value, received_ns, mark)
             return _NEXT
         ahead = (value - self._last) % self._modulus
-        gone_ns = max(0, received_ns - self._last_ns)
+        gone_ns = received_ns - self._last_ns
         if ahead == 1 and gone_ns < self._lap_ns:
             self._advance(value, received_ns, mark)
             return _NEXT
+        gone_ns = max(0, gone_ns)
         believable = SLACK_PACKETS + SLACK_FACTOR * self._rate_hz * gone_ns / NS_PER_S
         lapped = gone_ns >= self._lap_ns
         behind = (self._modulus - ahead) % self._modulus

@@ -7,13 +7,16 @@ carried on by its monotonic clock, so that they never jump. Within a session the
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
+from typing import NamedTuple
 
 NS_PER_S = 1_000_000_000
 
 
-@dataclass(frozen=True, slots=True)
-class Stamp:
-    """From byte `start` of a chunk on (until the next stamp), bytes were received at `received_ns`."""
+class Stamp(NamedTuple):
+    """From byte `start` of a chunk on (until the next stamp), bytes were received at `received_ns`.
+
+    A tuple, not a dataclass: a recording has one of each packet.
+    """
 
     start: int
     received_ns: int

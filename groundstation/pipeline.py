@@ -120,8 +120,8 @@ class Pipeline:
         window = Window(timeline, at_ns, self._points.vehicle(to_go_ns))
         assessment = self._assessor.assess(window, self._waivers)
         timeline.append_assessment(assessment)
-        liftoff = (e.at_ns for e in timeline.events_until(at_ns) if e.kind is FlightEventKind.LIFTOFF)
-        self._count.tick(assessment, next(liftoff, None))
+        called = timeline.events_until(at_ns) if timeline.events else ()
+        self._count.tick(assessment, next((e.at_ns for e in called if e.kind is FlightEventKind.LIFTOFF), None))
         self._note_count()
 
     def _tick_before(self, time_ns: int) -> None:

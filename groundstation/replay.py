@@ -23,7 +23,8 @@ def joined(items: Iterable[Chunk | StationEvent]) -> Iterator[Chunk | StationEve
             yield item
             continue
         link = item.link
-        stamps.extend(Stamp(len(data) + s.start, s.received_ns) for s in item.stamps)
+        before = len(data)
+        stamps += [Stamp(before + start, received_ns) for start, received_ns in item.stamps]
         data += item.data
     if data:
         yield Chunk(link, bytes(data), tuple(stamps))

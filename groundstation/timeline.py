@@ -247,6 +247,8 @@ def _changed(before: Assessment | None, after: Assessment) -> bool:
     """Whether the verdict, or any finding's status, is another; findings that have not changed are the very same."""
     if before is None or before.verdict is not after.verdict or len(before.findings) != len(after.findings):
         return True
+    if before.findings is after.findings:
+        return False
     for one, other in zip(before.findings, after.findings, strict=True):
         if one is not other and (one.status is not other.status or one.key != other.key):
             return True

@@ -155,7 +155,9 @@ class Estimator:
         if height_m == height_m and not specific.still:
             self._height_m, self._smooth = height_m, 1.0
         elif height_m == height_m:
-            self._smooth = max(dt_s / (SMOOTHING_S + dt_s), min(self._smooth, 1.0 / (1.0 + 1.0 / self._smooth)))
+            gain, least = 1.0 / (1.0 + 1.0 / self._smooth), dt_s / (SMOOTHING_S + dt_s)
+            gain = self._smooth if self._smooth < gain else gain
+            self._smooth = gain if gain > least else least
             self._height_m += self._smooth * (height_m - self._height_m)
         return []
 

@@ -30,10 +30,11 @@ ALOFT_SAMPLES = 3
 # The pressure in a dust devil's core falls by up to some 3 hPa, 25 m of height (from memory). Below, a vehicle must
 # show besides that nothing carries it, while its height changes.
 SURELY_ALOFT_M = 30.0
-FREE_SHARE = 0.5  # of its weight, along its axis
+FREE_MPS2 = 0.5 * STANDARD_MPS2  # along its axis: half its weight
 FREE_S = 0.5
 FREE_SAMPLES = 4
 FREE_CHANGE_M = 3.0
+_CARRIED = (0, math.nan, math.nan)
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,7 +69,7 @@ class LiftoffDetector:
         self._low_s = math.nan  # time of the newest sample with a height near the pad
         self._aloft = 0
         self._surely_aloft_m = max(min(SURELY_ALOFT_M, 0.5 * apogee_m), ALOFT_M)
-        self._free = (0, math.nan, math.nan)  # samples in a row that nothing carries it, when and how high they began
+        self._free = _CARRIED  # samples in a row that nothing carries it, when and how high they began
 
     def observe(
         self,
@@ -101,16 +102,17 @@ class LiftoffDetector:
     ) -> Liftoff | None:
         if accel_up_mps2 != accel_up_mps2:
             return None
-        pushing = accel_up_mps2 >= self._push_mps2 and not sideways_mps2 > ALONG_AXIS * accel_up_mps2
-        dt_s = t_s - self._last_s
-        last_mps2, self._last_s, self._last_mps2 = self._last_mps2, t_s, accel_up_mps2
-        if not pushing:
+        last_s, last_mps2 = self._last_s, self._last_mps2
+        self._last_s, self._last_mps2 = t_s, accel_up_mps2
+        if accel_up_mps2 < self._push_mps2 or sideways_mps2 > ALONG_AXIS * accel_up_mps2:
             self._quiet_s = t_s
-            self._quiet_m = height_m if height_m == height_m else self._quiet_m
+            if height_m == height_m:
+                self._quiet_m = height_m
             self._pushes = 0
             if not still:
                 self._moved_s = t_s
             return None
+        dt_s = t_s - last_s
         self._pushes += 1
         if self._pushes == 1:
             self._push_s = t_s
@@ -137,8 +139,8 @@ class LiftoffDetector:
     def _watch_free(self, t_s: float, axial_mps2: float, height_m: float) -> None:
         if axial_mps2 != axial_mps2:
             return
-        if axial_mps2 > FREE_SHARE * STANDARD_MPS2:
-            self._free = (0, math.nan, math.nan)
+        if axial_mps2 > FREE_MPS2:
+            self._free = _CARRIED
             return
         count, since_s, since_m = self._free
         self._free = (count + 1, since_s if count else t_s, since_m if since_m == since_m else height_m)
