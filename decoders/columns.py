@@ -6,8 +6,9 @@ What is more than a number in a window (a number across nine bytes, a curve, tex
 numbers read; see `ColumnReader.assembled`.
 """
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
+from operator import itemgetter
 from typing import Any, Protocol
 
 import numpy as np
@@ -24,6 +25,7 @@ Make = Callable[[list[Column]], list[Column]]
 
 _WIDEST = 8  # bytes of the widest window
 _SMALLEST_SCALE = 1e-300  # times a whole number, it is zero only for zero
+_LARGEST_SCALE = 1e280  # times a whole number of 64 bits, it does not overflow
 
 
 @dataclass(frozen=True, slots=True)
@@ -124,9 +126,13 @@ class ColumnReader:
         self.readings = tuple(planned.readings)
         self.is_plain = not planned.is_more_than_readings
         self._assemblies = None if self.is_plain else planned.assemblies
-        self._scaled = [r for r in self.readings if r.is_scaled]
-        self._scale = np.array([[r.scale] for r in self._scaled])
-        self._bias = np.array([[r.bias] for r in self._scaled])
+        self._names = [r.name for r in self.readings]
+        scaled = [r for r in self.readings if r.is_scaled]
+        self._scaled = _Scaled(scaled, self._padded) if scaled else None
+        self._whole = [(r.name, r.dtype) for r in self.readings if not r.is_scaled and not r.is_part]
+        self._parts = [r for r in self.readings if not r.is_scaled and r.is_part]
+        self._is_in_order = len(self._whole) == len(self.readings)
+        self._in_order = itemgetter(*self._names) if len(self._names) > 1 else dict.values
         self._dtype = np.dtype(
             {
                 "names": [r.name for r in self.readings],
@@ -144,8 +150,12 @@ class ColumnReader:
             padded[:, : self._row_length] = short
             rows = padded.tobytes()
         windows = np.frombuffer(rows, dtype=self._dtype)
-        scaled = iter(self._scaled_columns(windows)) if self._scaled else iter(())
-        numbers = {r.name: next(scaled) if r.is_scaled else r.raw(windows[r.name]) for r in self.readings}
+        numbers = {name: windows[name].astype(dtype) for name, dtype in self._whole}
+        if not self._is_in_order:
+            numbers.update({r.name: r.raw(windows[r.name]) for r in self._parts})
+            if self._scaled is not None:
+                numbers.update(self._scaled.read(rows, windows))
+            numbers = dict(zip(self._names, self._in_order(numbers), strict=True))
         if self._assemblies is None:
             return numbers
         return self.assembled(list(numbers.values()), windows.shape[0])
@@ -160,15 +170,64 @@ class ColumnReader:
             columns.update(zip(assembly.names, assembly.make(given), strict=True))
         return columns
 
-    def _scaled_columns(self, windows: Column) -> NDArray[np.float64]:
-        """The scaled fields, a row each: few calls for many fields, because a single packet waits for them all."""
-        block = np.empty((len(self._scaled), windows.shape[0]))
-        with np.errstate(over="ignore", invalid="ignore"):  # a float of the wire may be huge, or a signalling NaN
-            for row, r in zip(block, self._scaled, strict=True):
-                row[:] = r.raw(windows[r.name]) if r.is_part else windows[r.name]
-            block *= self._scale
+
+class _Scaled:
+    """The scaled numbers of rows: few calls for many fields, because a single packet waits for them all.
+
+    Whole windows of one type are brought next to each other, in the machine's byte order, by one choice of bytes.
+    """
+
+    def __init__(self, readings: list[Reading], row_length: int) -> None:
+        self._row_length = row_length
+        by_type: dict[np.dtype[Any], list[Reading]] = {}
+        parts: list[Reading] = []
+        for r in readings:
+            if r.is_part:
+                parts.append(r)
+            else:
+                by_type.setdefault(r.window, []).append(r)
+        self._groups = []
+        order: list[Reading] = []
+        for window, mine in by_type.items():
+            chosen = np.array([place for r in mine for place in _bytes_of(r)], dtype=np.intp)
+            rows = slice(len(order), len(order) + len(mine))
+            self._groups.append((rows, chosen, window.newbyteorder("=")))
+            order += mine
+        self._parts = list(enumerate(parts, len(order)))
+        order += parts
+        self._names = [r.name for r in order]
+        self._scale = np.array([[r.scale] for r in order])
+        self._bias = np.array([[r.bias] for r in order])
+        self._is_moved = any(r.is_moved for r in order)
+        # a float of the wire may be huge, or a signalling NaN
+        self._is_quiet = not any(r.window.kind == "f" or abs(r.scale) + abs(r.bias) > _LARGEST_SCALE for r in order)
+
+    def read(self, rows: bytes, windows: Column) -> Iterator[tuple[str, Column]]:
+        """Name and column of each."""
+        if self._is_quiet:
+            return zip(self._names, self._columns(rows, windows), strict=True)
+        with np.errstate(over="ignore", invalid="ignore"):
+            return zip(self._names, self._columns(rows, windows), strict=True)
+
+    def _columns(self, rows: bytes, windows: Column) -> NDArray[np.float64]:
+        count = windows.shape[0]
+        block = np.empty((len(self._names), count))
+        several = np.frombuffer(rows, dtype=np.uint8).reshape(count, self._row_length)
+        for where, chosen, kind in self._groups:
+            block[where] = several.take(chosen, axis=1).view(kind).T
+        for row, r in self._parts:
+            block[row] = r.raw(windows[r.name])
+        block *= self._scale
+        if self._is_moved:
             block += self._bias
         return block
+
+
+def _bytes_of(reading: Reading) -> range:
+    """The places of the bytes of its window, as the machine wants them."""
+    first, past = reading.place, reading.place + reading.window.itemsize
+    is_swapped = reading.window != reading.window.newbyteorder("=")
+    return range(past - 1, first - 1, -1) if is_swapped else range(first, past)
 
 
 class _Plan:

@@ -5,6 +5,7 @@ are byte offsets in the whole stream. There is no time here: whoever feeds it kn
 """
 
 from collections.abc import Iterator, Sequence
+from operator import itemgetter
 
 import numpy as np
 
@@ -139,8 +140,13 @@ class StreamDecoder:
         if self._is_binary and NO_PACKET in kinds:
             rejects += self._without_text(cut, contents, kinds)
         tables: list[PacketTable] = []
-        for kind in sorted(set(kinds)):
-            mine = [place for place, found in enumerate(kinds) if found == kind]
+        by_kind: dict[int, list[int]] = {}
+        for place, kind in enumerate(kinds):
+            if kind in by_kind:
+                by_kind[kind].append(place)
+            else:
+                by_kind[kind] = [place]
+        for kind, mine in sorted(by_kind.items()):
             if kind == NO_PACKET:
                 rejects.extend(self._reject(cut, place, contents[place]) for place in mine)
             else:
@@ -159,12 +165,12 @@ class StreamDecoder:
         for length, reader in readers.items():
             some = mine if len(readers) == 1 else [place for place in mine if len(contents[place] or b"") == length]
             if some:
-                rows = b"".join([contents[place] or b"" for place in some])
+                chosen = itemgetter(*some) if len(some) > 1 else itemgetter(slice(some[0], some[0] + 1))
                 yield PacketTable(
                     packet=self._layout.packets[kind],
-                    start=np.array([cut.starts[place] for place in some], dtype=np.int64),
-                    end=np.array([cut.ends[place] for place in some], dtype=np.int64),
-                    columns=reader.read(rows),
+                    start=np.array(chosen(cut.starts), dtype=np.int64),
+                    end=np.array(chosen(cut.ends), dtype=np.int64),
+                    columns=reader.read(b"".join(chosen(contents))),
                 )
 
     def _without_text(self, cut: Cut, contents: list[bytes | None], kinds: list[int]) -> Iterator[Reject]:
