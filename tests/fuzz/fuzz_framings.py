@@ -72,6 +72,9 @@ LAYOUTS |= {
     "slip-line-in-front": dataclasses.replace(PLAIN, framing="slip", envelope=IN_FRONT),
     "sync-length-line-in-front": dataclasses.replace(LAYOUTS["sync-length"], envelope=IN_FRONT),
     "sync-fixed-line-behind": dataclasses.replace(LAYOUTS["sync-fixed"], envelope=BEHIND),
+    "hexadecimal-lines-around": dataclasses.replace(
+        PLAIN, framing="hexadecimal lines", envelope=Envelope(0, 8, (SNR,), "HEARD {packet} {snr}")
+    ),
 }
 
 
