@@ -60,6 +60,7 @@ MOST_UNSURE_S = 0.15
 # Of the speed in a descent recognised by its mean rate over seconds.
 SINKING_SIGMA_MPS = 1.0
 SINKING_SIGMA_SHARE = 0.3
+SURELY_RISEN_M = 3.0  # above the pad, for the time of liftoff
 STILL_BAND_M = 1.5
 STILL_BAND_MOST_M = 6.0
 STILL_SAMPLES = 4
@@ -116,18 +117,18 @@ class Flight:
         self._bias_axis = bias_mps2
         if isinstance(begun, Sinking):
             self.phase = Phase.DESCENT
-            self.liftoff_s, under_way_s = -math.inf, readings[-1].t_s
-            self._t_s, self.filter = under_way_s, self._begin_sinking(begun, readings)
+            self.liftoff_s = -math.inf
+            self._t_s, self.filter = readings[-1].t_s, self._begin_sinking(begun, readings)
         else:
-            under_way_s = begun.before_s
             self._t_s, self.filter = self._begin(begun, readings)
         self._accel = math.nan
         self._accel_s = -math.inf  # when it was last measured
-        self._push = (under_way_s, ascent.first_accel_mps2)
+        self._push = (self.liftoff_s, ascent.first_accel_mps2)  # the newest known of
         self._no_push = (math.nan, math.nan)
         self._apogee_s = math.nan if self.phase is Phase.BOOST else -math.inf
         self._top: tuple[float, float] | None = None
         self._anchor_s, self._anchor_m, self._anchored = self._t_s, self.filter.h, 0
+        self._anchor_sigma_m = self.filter.h_sigma
         self._surprise = 0.0
         self._unseen = False  # whether the apogee was called in a silence that is not yet over
         self._pulse_m, self._pulse_s = 0.0, -math.inf
@@ -223,10 +224,9 @@ class Flight:
     def _begin(self, liftoff: Liftoff, readings: list[Reading]) -> tuple[float, VerticalFilter]:
         """When the vehicle left the pad, and the filter at the moment it is started."""
         newest = readings[-1]
-        height_m = self._pressure_height_m(newest.pressure_pa)
         self.liftoff_s = (liftoff.after_s + liftoff.before_s) / 2.0
-        if height_m == height_m:
-            by_height = newest.t_s - self._ascent.time_at_height_s(height_m)
+        by_height = self._liftoff_by_height_s(liftoff, readings)
+        if by_height == by_height:
             # first heard in flight, it left the pad before it was heard
             earliest_s = liftoff.after_s if self._pad.settled else -math.inf
             self.liftoff_s = min(max(by_height, earliest_s), liftoff.before_s)
@@ -245,6 +245,22 @@ class Flight:
         return liftoff.before_s, VerticalFilter(
             at_m, self._ascent.speed_at_mps(since_s), bias, h_sigma=10.0, v_sigma=30.0, b_sigma=BIAS_SIGMA_MPS2
         )
+
+    def _liftoff_by_height_s(self, liftoff: Liftoff, readings: list[Reading]) -> float:
+        """When it left the pad by a height of its ascent; NaN without one.
+
+        The lowest height that is surely one of flight says it best: the higher, the slower it is, and the more a
+        motor may have been another than expected.
+        """
+        by_height = math.nan
+        for reading in reversed(readings):
+            height_m = self._pressure_height_m(reading.pressure_pa)
+            surely = reading.t_s > liftoff.after_s and height_m >= SURELY_RISEN_M
+            if height_m == height_m and (surely or reading is readings[-1]):
+                by_height = reading.t_s - self._ascent.time_at_height_s(height_m)
+            if height_m == height_m and not surely:
+                break
+        return by_height
 
     def _begin_sinking(self, sinking: Sinking, readings: list[Reading]) -> VerticalFilter:
         """The filter at the newest of the samples, which carries a pressure."""
@@ -404,6 +420,9 @@ class Flight:
         band_m = max(STILL_BAND_M, min(3.0 * f.h_sigma, STILL_BAND_MOST_M))
         if abs(f.h - self._anchor_m) > band_m:
             self._anchor_s, self._anchor_m, self._anchored = t_s, f.h, 0
+            self._anchor_sigma_m = f.h_sigma
+        elif f.h_sigma < 0.5 * self._anchor_sigma_m:  # the same height, better known
+            self._anchor_m, self._anchor_sigma_m = f.h, f.h_sigma
         self._anchored += 1
 
     def _change_phase(self, t_s: float, specific: Specific) -> list[Moment]:

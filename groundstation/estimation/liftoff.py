@@ -67,6 +67,7 @@ class LiftoffDetector:
         self._last_s = math.nan
         self._last_mps2 = 0.0
         self._low_s = math.nan  # time of the newest sample with a height near the pad
+        self._grounded_s = math.nan  # and of one at rest, or as high as the pad
         self._aloft = 0
         self._surely_aloft_m = max(min(SURELY_ALOFT_M, 0.5 * apogee_m), ALOFT_M)
         self._free = _CARRIED  # samples in a row that nothing carries it, when and how high they began
@@ -151,6 +152,8 @@ class LiftoffDetector:
         if still or height_m < max(ALOFT_M, 8.0 * sigma_m):
             if height_m < 0.5 * ALOFT_M:
                 self._low_s = t_s
+            if still or height_m < max(RISEN_M, RISEN_SIGMAS * sigma_m):
+                self._grounded_s = t_s
             self._aloft = 0
             return None
         self._aloft += 1
@@ -159,5 +162,5 @@ class LiftoffDetector:
         if not free and height_m < self._surely_aloft_m:
             return None
         if self._aloft >= ALOFT_SAMPLES and t_s - self._low_s < ALOFT_WITHIN_S:
-            return Liftoff(self._low_s, t_s)
+            return Liftoff(self._grounded_s if self._grounded_s == self._grounded_s else self._low_s, t_s)
         return None

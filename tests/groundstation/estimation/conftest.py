@@ -91,9 +91,11 @@ def samples_of(vehicle: Vehicle, simulated: SimulatedVehicle, seconds: float) ->
 def fly(curlew: Vehicle, saltmarsh: Site) -> Callable[..., Flown]:
     recorded: dict[tuple[int, float, float, bool], tuple[list[MotionSample], Truth]] = {}
 
-    def record(seed: int, rate_hz: float, loss: float, air: Site, ejects: bool) -> tuple[list[MotionSample], Truth]:
+    def record(
+        seed: int, rate_hz: float, loss: float, air: Site, ejects: bool, flying: Vehicle
+    ) -> tuple[list[MotionSample], Truth]:
         launch_s = LAUNCH_S + seed * 0.6180339887 % 1.0  # at any place between two packets
-        vehicle = at_rate(curlew, rate_hz)
+        vehicle = at_rate(flying, rate_hz)
         scatter = Scatter.drawn(random.Random(f"{seed}/scatter"))
         if not ejects:
             scatter = dataclasses.replace(scatter, recognition_s=math.inf)
@@ -112,14 +114,16 @@ def fly(curlew: Vehicle, saltmarsh: Site) -> Callable[..., Flown]:
         change: Callable[[Iterator[MotionSample], Truth], Iterator[MotionSample]] = lambda samples, _: samples,
         air: Site | None = None,
         ejects: bool = True,
+        vehicle: Vehicle | None = None,
     ) -> Flown:
-        if air is not None:
-            samples, truth = record(seed, rate_hz, loss, air, ejects)
+        flying = curlew if vehicle is None else vehicle
+        if air is not None or vehicle is not None:
+            samples, truth = record(seed, rate_hz, loss, saltmarsh if air is None else air, ejects, flying)
         else:
             if (seed, rate_hz, loss, ejects) not in recorded:
-                recorded[seed, rate_hz, loss, ejects] = record(seed, rate_hz, loss, saltmarsh, ejects)
+                recorded[seed, rate_hz, loss, ejects] = record(seed, rate_hz, loss, saltmarsh, ejects, curlew)
             samples, truth = recorded[seed, rate_hz, loss, ejects]
-        estimator = Estimator(curlew, saltmarsh)
+        estimator = Estimator(flying, saltmarsh)
         states: list[State] = []
         events: list[FlightEvent] = []
         tick_ns = 0
