@@ -15,7 +15,7 @@ from decoders.layout import Field, WireKind
 from groundstation.clock_line import ClockLine
 from groundstation.config.telemetry import Column, columns
 from groundstation.config.vehicle import Vehicle
-from groundstation.counting import Order, SequenceCounter
+from groundstation.counting import NEXT, Order, SequenceCounter
 from groundstation.inputs import NS_PER_S
 from groundstation.restarts import RestartWatch
 from groundstation.state import NAN, Restart, RestartSign
@@ -88,21 +88,23 @@ class PacketOrder:
         order, lost, at_least = self._counted(kind, signs, received_ns)
         line = kind.line
         moment_ns = received_ns
-        if order is Order.REPEATED or order is Order.STALE or order is Order.ODD:
-            return Placed(order, lost, at_least, moment_ns, self._watch.boot, NAN)
-        if order is Order.RESTARTED:
+        starts_anew = late = False
+        if order is not NEXT:
+            if order is Order.REPEATED or order is Order.STALE or order is Order.ODD:
+                return Placed(order, lost, at_least, moment_ns, self._watch.boot, NAN)
+            starts_anew, late = order is Order.RESTARTED, order is Order.LATE
+        if starts_anew:
             self._see(RestartSign.COUNTER, kind.counter_name, received_ns)
         if line is not None:
             before = line.restarts
-            take = line.begin_anew if order is Order.RESTARTED else line.take
-            moment_ns = take(clock_s, received_ns)
+            moment_ns = (line.begin_anew if starts_anew else line.take)(clock_s, received_ns)
             if line.restarts != before:
                 self._see(RestartSign.CLOCK, kind.line_name, received_ns)
-                if order is not Order.RESTARTED:
+                if not starts_anew:
                     if kind.counter is not None and math.isfinite(number):
                         kind.counter.restart(int(number), received_ns, clock_s)
-                    order, lost = Order.RESTARTED, 0
-        if order is not Order.LATE:
+                    order, lost, late = Order.RESTARTED, 0, False
+        if not late:
             if resets == resets:
                 self._count_starts(resets, received_ns)
             if moment_ns <= self._newest_ns:
@@ -126,7 +128,7 @@ class PacketOrder:
             return Order.NEXT, 0, False
         number = int(counted)
         step = counter.step(number, received_ns, mark)
-        if step.order is Order.NEXT or kind.line is None:
+        if step.order is NEXT or kind.line is None:
             return step
         if step.order is Order.ODD:
             gone_s = kind.line.gone_on_s(clock_s, received_ns)

@@ -13,7 +13,7 @@ from groundstation.config.telemetry import callsigns_of, columns_of, layout_of, 
 from groundstation.config.vehicle import Vehicle
 from groundstation.count import Count, CountPhase
 from groundstation.count_limits import PointLimits
-from groundstation.counting import Order
+from groundstation.counting import NEXT, Order
 from groundstation.estimation.estimator import Estimator
 from groundstation.inputs import Chunk, EventKind, Input, StationEvent, Tick
 from groundstation.motion import MotionReader
@@ -167,7 +167,7 @@ class Pipeline:
             packet, received_ns, signs, motion = next(packets[block])
             placed = place(packet, signs, received_ns)
             taken.note(received_ns, placed)
-            if motion is not None and (placed.order is Order.NEXT or placed.order is Order.RESTARTED):
+            if motion is not None and (placed.order is NEXT or placed.order is Order.RESTARTED):
                 if self._next_estimate_ns < received_ns:
                     self._estimate_before(received_ns, states)
                 state, events = step(MotionSample(received_ns, placed.moment_ns, *motion, NAN, placed.boot))

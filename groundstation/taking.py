@@ -6,7 +6,7 @@ from itertools import repeat
 import numpy as np
 
 from groundstation.arrivals import Arrivals, PacketBlock
-from groundstation.counting import Order
+from groundstation.counting import NEXT, Order
 from groundstation.motion import Motion, MotionReader
 from groundstation.packet_order import PacketOrder, Placed, Signs
 from groundstation.table import BoolArray, FloatArray
@@ -43,7 +43,7 @@ class Taken:
     def note(self, received_ns: int, placed: Placed) -> None:
         """What a packet is among the others: one that is to be taken in, or not."""
         order, lost, at_least, _, _, held_s = placed
-        if order is not Order.NEXT or at_least:
+        if order is not NEXT or at_least:
             late = order is Order.LATE or order is Order.STALE
             row = (float(order is Order.REPEATED), float(late), float(order is Order.ODD), float(at_least), held_s)
             self._unlike.append((len(self._heard_ns), row))

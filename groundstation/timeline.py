@@ -31,7 +31,6 @@ RADIO_COLUMNS = ("decoded", "damaged", "lost")
 # held back [s], beyond the shortest delay there is, NaN where that is not known.
 ARRIVAL_COLUMNS = ("repeated", "late", "odd", "at_least", "held_s")
 PHASES = tuple(Phase)
-_PHASE_NUMBER = {phase: k for k, phase in enumerate(PHASES)}
 MAX_REJECTS = 1000  # the newest; the counts by reason go on for ever, and the recording has the bytes
 MAX_RESTARTS = 1000  # the newest: a flight computer in a restart loop is told as well by these
 MAX_CALLSIGNS = 1000  # the newest changes: no vehicle changes its callsign
@@ -139,7 +138,7 @@ class Timeline:
         """Add estimates, in order of time."""
         if states:
             times = np.array([s.at_ns for s in states], np.int64)
-            self.states.append(times, np.array([(_PHASE_NUMBER[s.phase], *s[2:]) for s in states], np.float64).T)
+            self.states.append(times, np.array([(PHASES.index(s.phase), *s[2:]) for s in states], np.float64).T)
 
     def append_reject(self, record: RejectRecord) -> None:
         """Add one reject."""
@@ -239,7 +238,7 @@ class Timeline:
         """From when on a flight is kept whose liftoff nobody heard: it was first recognised in its descent."""
         if self.events and self.events[0].kind is FlightEventKind.LIFTOFF:
             return None
-        descending = np.flatnonzero(self.states.column("phase") == _PHASE_NUMBER[Phase.DESCENT])
+        descending = np.flatnonzero(self.states.column("phase") == PHASES.index(Phase.DESCENT))
         return int(self.states.t_ns[descending[0]]) - KEPT_AROUND_FLIGHT_NS if descending.size else None
 
 

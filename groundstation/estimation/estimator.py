@@ -64,7 +64,8 @@ class Estimator:
         if self._began_ns is None:
             self._began_ns = sample.measured_ns
         dt_s = (sample.measured_ns - self._began_ns) / NS_PER_S - self._t_s
-        self._at_ns = max(self._at_ns, sample.received_ns)
+        if sample.received_ns > self._at_ns:
+            self._at_ns = sample.received_ns
         if dt_s <= 0.0 and self._state is not None:
             return self._state, ()
         self._t_s += dt_s
