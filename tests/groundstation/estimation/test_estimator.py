@@ -227,6 +227,21 @@ def test_an_ejection_is_told_with_its_time(fly: Callable, rate_hz: float) -> Non
     assert BALLISTIC not in flown.events
 
 
+@pytest.mark.parametrize("seed", [1, 2, 3, 4])
+def test_a_charge_heard_just_after_a_silence_over_the_top_is_taken_for_no_fall(fly: Callable, seed: int) -> None:
+    def cut(samples: Iterator[MotionSample], truth: Truth) -> Iterator[MotionSample]:
+        times = truth.times
+        silences = (times.apogee_s - 1.0, times.ejection_s - 0.25), (times.ejection_s - 0.2, times.ejection_s + 0.06)
+        return (s for s in samples if not any(a < s.received_ns / 1e9 < b for a, b in silences))
+
+    flown = fly(seed, rate_hz=20.0, change=cut)
+    assert milestones(flown.event_list) == EVERY_FLIGHT
+    times = flown.truth.times
+    falling = (flown.t_s > times.apogee_s) & (flown.t_s < times.ejection_s + 3.0)
+    off_m = flown.heights_m - np.interp(flown.t_s, flown.truth.t_s, flown.truth.height_m)
+    assert np.max(np.abs(off_m[falling])) < 12.0
+
+
 def test_an_ejection_is_told_without_an_accelerometer(fly: Callable) -> None:
     flown = fly(change=without("accel_mps2", NO_ACCEL))
     assert flown.events[EJECTION].at_ns / 1e9 == pytest.approx(flown.truth.times.ejection_s, abs=1.0)

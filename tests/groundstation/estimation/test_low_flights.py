@@ -50,8 +50,8 @@ def misses(flown) -> dict[str, float]:
     }
 
 
-# Seed 9's ascent and seed 57's burnout lie in gaps; what is heard of seed 29 and 89 last before landing is poor.
-@pytest.mark.parametrize("seed", [9, 29, 57, 89, 1, 2])
+# Seed 9's ascent lies in a gap; 126 and 230 are first heard after a silence over the top when their charge has fired.
+@pytest.mark.parametrize("seed", [9, 126, 230, 1, 2, 3])
 def test_a_low_flight_is_told_from_liftoff_to_landing(
     seed: int, fly: Callable, curlew: Vehicle, saltmarsh: Site
 ) -> None:
