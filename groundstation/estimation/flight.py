@@ -13,6 +13,7 @@ from groundstation.estimation.apogee import coast
 from groundstation.estimation.ascent import DRAG_SPREAD, MOTOR_SPREAD, ExpectedAscent
 from groundstation.estimation.descent import TOO_FAST, DescentKind, descent_kind
 from groundstation.estimation.ejection import EjectionWatch, Fall
+from groundstation.estimation.free_fall import FreeFallBound
 from groundstation.estimation.liftoff import GAP_S, Liftoff
 from groundstation.estimation.motion_model import Specific
 from groundstation.estimation.pad import PadReference
@@ -53,11 +54,6 @@ PORT_SHARE = 0.005
 # After a pressure that cannot be, such as an ejection's, the next ones may still be off by what is left of it.
 PULSE_S = 0.15
 PULSE_APART_S = 2.0
-# Nothing falls faster than freely: a height that would need more than that since the way up was last known well is
-# a charge's pressure, for as long as one lasts; longer, what was known is wrong.
-PULSE_LASTS_S = 0.5
-FREE_FALL_SIGMAS = 3.0
-FREE_FALL_FOR_S = 10.0  # ago; by then it bounds nothing
 UNSEEN_PULSE_M = 15.0  # of an ejection that may have happened just before the end of a gap
 # Silence in coast: after so long an apogee is called by dead reckoning, if its time is known this well.
 SILENT_S = 0.25
@@ -90,26 +86,6 @@ class Reading(NamedTuple):
     t_s: float
     specific: Specific
     pressure_pa: float
-
-
-@dataclass(frozen=True, slots=True)
-class _Rising:
-    """Height and upward speed at a time of the coast, their variances, and what it decelerates by, drag included."""
-
-    t_s: float
-    h: float
-    v: float
-    p_hh: float
-    p_vv: float
-    decelerates_mps2: float
-
-    def height_variance_m2(self, since_s: float) -> float:
-        """Variance of a height foretold from here."""
-        return self.p_hh + self.p_vv * since_s * since_s
-
-    def free_fall_m(self, since_s: float) -> float:
-        """The lowest it can have come by falling freely, its drag unknown by as much as in any gap of the coast."""
-        return self.h + self.v * since_s - 0.5 * (self.decelerates_mps2 + UNSEEN_COAST_MPS2) * since_s * since_s
 
 
 class Flight:
@@ -157,8 +133,7 @@ class Flight:
         self._surprise = 0.0
         self._unseen = False  # whether the apogee was called in a silence that is not yet over
         self._pulse_m, self._pulse_s = 0.0, -math.inf
-        self._known: _Rising | None = None  # the newest good knowledge of the way up
-        self._too_low_s = math.nan  # when the pressure began to be too high for a free fall since
+        self._free_fall = FreeFallBound()
         self._canopy_rate_mps = canopy_rate_mps
         self._ejection = EjectionWatch(canopy_rate_mps) if self.phase is Phase.BOOST else None
         self._coast_s = math.nan
@@ -208,7 +183,7 @@ class Flight:
         self._watch_still(reading.t_s)
         moments = self._change_phase(reading.t_s, specific)
         if self.phase is Phase.COAST:
-            self._know_rising()
+            self._free_fall.know(reading.t_s, f, self._pad.gravity_mps2 + abs(self._drag_mps2()))
         if self.phase is Phase.COAST or self.phase is Phase.DESCENT:
             moments += self._watch_recovery(reading.t_s, specific)
         return moments
@@ -383,7 +358,7 @@ class Flight:
             variance += left_m * left_m
             self._pulse_m = self._pulse_m if left_m > 0.1 else 0.0
         innovation_m = height_m - f.h
-        if self._known is not None and self._is_too_low(self._known, height_m, variance):
+        if self._free_fall.is_a_charges(self._t_s, height_m, variance):
             self._pulse_m, self._pulse_s = abs(innovation_m), self._t_s
             self._pulsed = True
             return
@@ -395,26 +370,6 @@ class Flight:
             if self._t_s - self._pulse_s > PULSE_APART_S:  # else what lasts is no pulse, and the filter is wrong
                 self._pulse_m, self._pulse_s = abs(innovation_m), self._t_s
             self._pulsed = innovation_m < 0.0
-
-    def _know_rising(self) -> None:
-        """Keep the newest height and speed of the coast, unless a gap has left them less well known than before."""
-        f, known = self.filter, self._known
-        if known is None or f.p_hh <= known.height_variance_m2(self._t_s - known.t_s):
-            decelerates = self._pad.gravity_mps2 + abs(self._drag_mps2())
-            self._known = _Rising(self._t_s, f.h, f.v, f.p_hh, f.p_vv, decelerates)
-
-    def _is_too_low(self, known: "_Rising", height_m: float, variance: float) -> bool:
-        since_s = self._t_s - known.t_s
-        if since_s > FREE_FALL_FOR_S:
-            self._known = None
-            return False
-        unsure_m = FREE_FALL_SIGMAS * math.sqrt(known.height_variance_m2(since_s) + variance)
-        if height_m > known.free_fall_m(since_s) - unsure_m:
-            self._too_low_s = math.nan
-            return False
-        if self._too_low_s != self._too_low_s:
-            self._too_low_s = self._t_s
-        return self._t_s - self._too_low_s < PULSE_LASTS_S
 
     def _watch_push(self, t_s: float, specific: Specific) -> None:
         drag_mps2 = self._drag_mps2()
