@@ -1,11 +1,11 @@
-"""Memory for columns: in one piece, and for a whole recording made once.
+"""Memory for columns: in one piece, and for a whole recording made once. And for blocks, used again and again.
 
 The system gives out one large piece of memory with far fewer page faults than many small ones.
 """
 
 import itertools
 from collections.abc import Mapping, Sequence
-from typing import Any
+from typing import Any, cast
 
 import numpy as np
 from numpy.typing import NDArray
@@ -23,6 +23,27 @@ def empty_columns(types: Sequence[np.dtype[Any]], count: int) -> list[Column]:
     whole = np.empty(sum(sizes), dtype=np.uint8)
     places = itertools.accumulate(sizes, initial=0)
     return [np.ndarray(count, kind, whole, place) for kind, place in zip(types, places, strict=False)]
+
+
+class BlockMemory:
+    """Joins the parts of one block after the other in the same memory, without page faults."""
+
+    def __init__(self) -> None:
+        self._bytes = bytearray()
+
+    def joined(self, parts: Sequence[bytes]) -> bytes:
+        """The parts as one, to be read until the next are joined; slices of it must be copied to be bytes."""
+        size = sum(map(len, parts))
+        try:
+            del self._bytes[size:]
+            self._bytes.extend(bytes(size - len(self._bytes)))
+        except BufferError:  # somebody still looks at the last block
+            self._bytes = bytearray(size)
+        at = 0
+        for part in parts:
+            self._bytes[at : at + len(part)] = part
+            at += len(part)
+        return cast(bytes, self._bytes)  # what reads blocks does so through numpy
 
 
 class Room:

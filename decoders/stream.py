@@ -19,7 +19,7 @@ from decoders.framing import BINARY, contents_of, framing
 from decoders.joining import LineJoiner
 from decoders.layout import Layout, Reason, Reject
 from decoders.line_beside import LineBeside, without_line
-from decoders.room import Room
+from decoders.room import BlockMemory, Room
 from decoders.status_lines import LONGEST_LINE, ends_of_lines, is_text, text_in_front, told
 from decoders.synchronised import HuntingCutter, Synchronised
 from decoders.text import TextLines
@@ -62,6 +62,7 @@ class StreamDecoder:
             self._tiles = TrailedTiles(layout, self._framing, self._contents)
         elif isinstance(self._framing, TextLines) and LineTiles.takes(layout, self._framing):
             self._tiles = LineTiles(layout, self._framing, self._readers)
+        self._memory = BlockMemory()
         self._joiner: LineJoiner | None = None
         if line is not None:
             longest = self._contents.longest
@@ -102,13 +103,15 @@ class StreamDecoder:
         cut = Cut()
         data = cutter.align(cut, data)
         # one copy, so that the frame which the last block broke off comes into the same table as all others
-        block = b"".join((cutter.reclaim(), data, tiles.PADDING))
+        parts = (cutter.reclaim(), data, tiles.PADDING)
+        is_plain = self._is_binary and isinstance(tiles, TileDecoder)
+        block = self._memory.joined(parts) if is_plain else b"".join(parts)
         size = len(block) - len(tiles.PADDING)
         harvested = tiles.decode(block, size)
         base = at = cutter.offset
         for start, end in harvested.rest:
             cutter.pass_over(base + start - at)
-            cutter.take_into(cut, block[start:end])
+            cutter.take_into(cut, bytes(block[start:end]))
             at = base + end
         cutter.pass_over(base + size - at)
         return self._decoded(cut, [self._table(h, base) for h in harvested.harvests])

@@ -42,6 +42,9 @@ _LEAST_FRAMES = 400  # of one length; below, the readable way is faster (measure
 _TILE_BYTES = 1 << 21  # more fall out of the processor's cache, fewer make too many calls (measured)
 _GATHERED_BYTES = 1 << 18  # so few are still in a nearer cache when they are moved on (measured)
 _WORD = np.dtype("<u4")  # bytes that are moved at once, the first one the lowest
+_TOGETHER = (
+    1 << 18
+)  # bytes of numbers that are put together at once: of more, calls are no longer the cost (measured)
 _MANY = 64  # with a gap among so many, each run between them is too short to be moved by itself (measured)
 _NONE: IntArray = np.zeros(0, dtype=np.int64)
 _LONGEST = 254  # bytes of a frame whose counters fit 8 bits
@@ -72,11 +75,12 @@ class Harvested:
 
 @dataclass(frozen=True, slots=True)
 class _Kind:
-    """One kind of packet of one length: the bytes that mark it (place, mask, value), and its columns."""
+    """One kind of packet of one length: the bytes that mark it (place, mask, value), its columns, their runs."""
 
     kind: int
     marks: tuple[tuple[int, int, int], ...]
     reader: RowReader
+    runs: tuple[tuple[int, int], ...]
 
 
 class TileDecoder:
@@ -111,7 +115,7 @@ class TileDecoder:
         for number, (packet, by_length) in enumerate(zip(layout.packets, readers, strict=True)):
             for length, reader in by_length.items():
                 if length + self._code <= _LONGEST:
-                    kind = _Kind(number, contents.marks(packet), reader)
+                    kind = _Kind(number, contents.marks(packet), reader, _runs_of(reader.readings))
                     self._by_length.setdefault(length + self._code, []).append(kind)
         self._rooms = rooms
         self._scratch: tuple[NDArray[np.uint8], NDArray[np.uint8]] | None = None
@@ -159,11 +163,13 @@ class TileDecoder:
             for kind, mine in self._by_kind(frames, some, kinds):
                 if mine.size < _LEAST_FRAMES:
                     continue
-                gaps, columns = self._harvest(frames.bytes, frames.at.take(mine), length, kind)
+                at = frames.at.take(mine)
+                gaps, columns = self._harvest(frames.bytes, at, length, kind)
                 mine = _without(mine, gaps)
                 if mine.size:
                     done[mine] = True
-                    harvests.append(Harvest(kind.kind, frames.start.take(mine), frames.end.take(mine), columns))
+                    start = _without(at, gaps) if frames.at is frames.start else frames.start.take(mine)
+                    harvests.append(Harvest(kind.kind, start, frames.end.take(mine), columns))
         return done, harvests
 
     def _by_kind(self, frames: Frames, some: IntArray, kinds: list[_Kind]) -> Iterator[tuple[_Kind, IntArray]]:
@@ -210,7 +216,7 @@ class TileDecoder:
             if gaps.size:
                 unsound.append(gaps + first)
                 contents = _without_gaps(contents, spare, gaps)
-            _fill(columns, readings, contents, filled)
+            _fill(columns, kind, contents, filled)
             filled += contents.shape[1]
         if filled < count:
             few = 2 * filled < count
@@ -325,30 +331,81 @@ def _without_gaps(contents: Planes, spare: Planes, gaps: IntArray) -> Planes:
     return moved
 
 
-def _fill(columns: list[Column], readings: tuple[Reading, ...], contents: Planes, filled: int) -> None:
+def _fill(columns: list[Column], kind: _Kind, contents: Planes, filled: int) -> None:
     """Write a tile's values to the columns, from place `filled` on."""
     numbers: dict[tuple[int, int, ByteOrder], Column] = {}
+    readings, count = kind.reader.readings, contents.shape[1]
+    parts = [column[filled : filled + count] for column in columns]
     with np.errstate(over="ignore", invalid="ignore"):  # as in decoders.columns
-        for reading, column in zip(readings, columns, strict=True):
-            part = column[filled : filled + contents.shape[1]]
-            whole = reading.bits == 8 * reading.window.itemsize and reading.dtype.kind != "b"
-            if whole and not reading.is_scaled:
-                _assemble(part.view(f"u{part.itemsize}"), _rows(contents, reading))
-                continue
-            place = (reading.start, reading.size, reading.byte_order)
-            if place not in numbers:
-                numbers[place] = np.empty(part.shape, dtype=f"u{reading.window.itemsize}")
-                _assemble(numbers[place], _rows(contents, reading))
-            part[:] = _raw(numbers[place], reading)
-            if reading.is_scaled:
-                part *= reading.scale
-                if reading.is_moved:
-                    part += reading.bias
+        for first, past in kind.runs:
+            most = max(1, _TOGETHER // (count * readings[first].size)) if past > first + 1 else 1
+            for at in range(first, past, most):
+                end = min(at + most, past)
+                if end > at + 1:
+                    _fill_run(parts[at:end], readings[at:end], contents)
+                else:
+                    _fill_one(parts[at], readings[at], contents, numbers)
 
 
-def _rows(contents: Planes, reading: Reading) -> Planes:
-    """The bytes of a reading's number, the highest first."""
-    rows = contents[reading.start : reading.start + reading.size]
+def _fill_one(
+    part: Column, reading: Reading, contents: Planes, numbers: dict[tuple[int, int, ByteOrder], Column]
+) -> None:
+    """Write the values of one column; `numbers` that hold several of them are put together once."""
+    if _is_whole(reading) and not reading.is_scaled:
+        _assemble(part.view(f"u{part.itemsize}"), _rows(contents, reading, 1))
+        return
+    place = (reading.start, reading.size, reading.byte_order)
+    if place not in numbers:
+        numbers[place] = np.empty(part.shape, dtype=f"u{reading.window.itemsize}")
+        _assemble(numbers[place], _rows(contents, reading, 1))
+    part[:] = _raw(numbers[place], reading)
+    _scale(part, reading)
+
+
+def _fill_run(parts: list[Column], readings: tuple[Reading, ...], contents: Planes) -> None:
+    """Write the values of several columns whose whole numbers follow each other; as `_fill_one` in fewer calls."""
+    half = readings[0].size // 2
+    rows = _rows(contents, readings[0], len(readings))
+    upper = np.empty(rows.shape[1:], dtype=f"u{2 * half}")
+    upper[:] = _assembled(rows[:half])
+    upper *= upper.dtype.type(256**half)
+    lower = _assembled(rows[half:])
+    for part, reading, high, low in zip(parts, readings, upper, lower, strict=True):
+        if reading.is_scaled:
+            high |= low
+            part[:] = _raw(high, reading)
+            _scale(part, reading)
+        else:
+            np.bitwise_or(high, low, out=part.view(high.dtype))
+
+
+def _scale(part: Column, reading: Reading) -> None:
+    if reading.is_scaled:
+        part *= reading.scale
+        if reading.is_moved:
+            part += reading.bias
+
+
+def _is_whole(reading: Reading) -> bool:
+    """Whether the number fills a machine number and is one."""
+    return reading.bits == 8 * reading.window.itemsize and reading.dtype.kind != "b"
+
+
+def _runs_of(readings: tuple[Reading, ...]) -> tuple[tuple[int, int], ...]:
+    """The readings (first, past) of whole numbers of one size that follow each other; all others by themselves."""
+    breaks = [0]
+    for k, (one, following) in enumerate(itertools.pairwise(readings), 1):
+        is_run = _is_whole(one) and _is_whole(following) and one.size == following.size > 1
+        if not is_run or following.start != one.start + one.size or one.byte_order is not following.byte_order:
+            breaks.append(k)
+    return tuple(itertools.pairwise([*breaks, len(readings)])) if readings else ()
+
+
+def _rows(contents: Planes, reading: Reading, count: int) -> Planes:
+    """(bytes, n) the bytes of a number, the highest first; (bytes, numbers, n) of as many from this reading's on."""
+    rows = contents[reading.start : reading.start + count * reading.size]
+    if count > 1:
+        rows = rows.reshape(count, reading.size, -1).swapaxes(0, 1)
     return rows[::-1] if reading.byte_order is ByteOrder.LITTLE else rows
 
 
@@ -366,7 +423,7 @@ def _assemble(number: Column, rows: Planes) -> None:
 def _assembled(rows: Planes) -> Column:
     """The unsigned numbers of rows of their bytes, as small as can be."""
     size = next(size for size in (1, 2, 4, 8) if size >= rows.shape[0])
-    number: Column = np.empty(rows.shape[1], dtype=f"u{size}") if size > 1 else rows[0]
+    number: Column = np.empty(rows.shape[1:], dtype=f"u{size}") if size > 1 else rows[0]
     if size > 1:
         _assemble(number, rows)
     return number
