@@ -35,7 +35,7 @@ def _draw_needs(vehicle: Vehicle) -> list[tuple[str, ...]]:
     return [("battery_current",)] if vehicle.camera is not None and vehicle.camera.current_a is not None else []
 
 
-@check(Place.CAMERA, needs=_needs, figures=_PLAN)
+@check(Place.CAMERA, needs=_needs, figures=_PLAN, every_s=0.4)
 def camera_state(window: Window) -> list[Outcome]:
     """The camera is on or off as planned, on for no longer than planned, and its channel agrees."""
     camera = window.vehicle.camera

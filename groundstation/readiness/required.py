@@ -15,7 +15,7 @@ def required(checks: Sequence[Check]) -> Check:
     """The check `required_measurements` over these checks."""
     key = object()
 
-    @check(Place.VEHICLE)
+    @check(Place.VEHICLE, every_s=0.4)
     def required_measurements(window: Window) -> list[Outcome]:
         """The vehicle sends every measurement the checks need or the vehicle file asks for, and each has come.
 

@@ -16,7 +16,7 @@ _SAID = {
 _NONE = Limit(None, 0.0)
 
 
-@check(Place.AVIONICS, needs=lambda vehicle: [_SHOWN_BY])
+@check(Place.AVIONICS, needs=lambda vehicle: [_SHOWN_BY], every_s=0.4)
 def no_restart(window: Window) -> list[Outcome]:
     """The flight computer has not started anew since the session began, by its clock, counter or count of starts.
 

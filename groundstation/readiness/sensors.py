@@ -60,7 +60,7 @@ def _stuck(window: Window, sensor: str, names: tuple[str, ...]) -> Outcome:
     )
 
 
-@check(Place.AVIONICS)
+@check(Place.AVIONICS, every_s=0.4)
 def values_possible(window: Window) -> list[Outcome]:
     """Every value that is sent is a number within the valid range the vehicle file gives for it.
 

@@ -14,7 +14,7 @@ _DISK = (Figure("free on the recording's disk", "at least 1 GB", PRACTICE),)
 _CLOCK = (Figure("clock against the session's", "within 2 s; not before 2025", PRACTICE),)
 
 
-@check(Place.STATION)
+@check(Place.STATION, every_s=1.0)
 def recording_running(window: Window) -> list[Outcome]:
     """The station records what it receives."""
     event = window.station_ok(EventKind.RECORDING)
