@@ -6,6 +6,7 @@ What is more than a number in a window (a number across nine bytes, a curve, tex
 numbers read; see `ColumnReader.assembled`.
 """
 
+from collections import Counter
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from operator import itemgetter
@@ -114,8 +115,8 @@ class ColumnReader:
         body_at: int = 0,
         body_length: int | None = None,
     ) -> None:
-        for name in packet.columns:
-            if packet.columns.count(name) > 1:
+        for name, times in Counter(packet.columns).items():
+            if times > 1:
                 raise LayoutError(
                     "found the name twice, expected every field to have its own", where=f"{packet.name}.{name}"
                 )
