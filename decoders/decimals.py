@@ -290,7 +290,7 @@ def _floats_in_parts(text: Text, tokens: _Tokens) -> tuple[Floats, Bools | None]
     words[0] <<= np.uint64(64) - count
     words[1] &= _LAST.take(decimals - _WORD, mode="clip")
     words[2] &= _LAST.take(decimals, mode="clip")
-    wrong = np.bitwise_or.reduce(((words + _ABOVE_NINE) | words) & _HIGHEST, axis=0)
+    wrong = np.bitwise_or.reduce(_above_nine(words), axis=0)
     bad: Bools = (wrong != 0) | (points == 0) | (decimals < 0) | (tokens.length < 2)
     front, upper, lower = _put_together_each(words)
     upper *= _EIGHT_DIGITS
@@ -314,8 +314,13 @@ def _floats_in_parts(text: Text, tokens: _Tokens) -> tuple[Floats, Bools | None]
 def _digits_in_front(text: Text, places: IntArray, lengths: IntArray) -> tuple[Words, Bools]:
     """The numbers that so many characters in front of some places make, and which are too many or no digits."""
     words = (text.words_before(places) ^ _ZEROS) & _LAST.take(lengths, mode="clip")
-    wrong = ((words + _ABOVE_NINE) | words) & _HIGHEST
-    return _put_together([words]), (wrong != 0) | (lengths > _POWERS.size - 1 - 2 * _WORD)
+    wrong = _above_nine(words) != 0
+    return _put_together_each(words), wrong | (lengths > _POWERS.size - 1 - 2 * _WORD)
+
+
+def _above_nine(words: Words) -> Words:
+    """The highest bit of each character, as its distance from the digit zero, that is no digit."""
+    return ((words + _ABOVE_NINE) | words) & _HIGHEST
 
 
 def _put_together(words: list[Words]) -> Words:

@@ -42,9 +42,7 @@ _LEAST_FRAMES = 400  # of one length; below, the readable way is faster (measure
 _TILE_BYTES = 1 << 21  # more fall out of the processor's cache, fewer make too many calls (measured)
 _GATHERED_BYTES = 1 << 18  # so few are still in a nearer cache when they are moved on (measured)
 _WORD = np.dtype("<u4")  # bytes that are moved at once, the first one the lowest
-_TOGETHER = (
-    1 << 18
-)  # bytes of numbers that are put together at once: of more, calls are no longer the cost (measured)
+_TOGETHER = 1 << 18  # bytes of numbers put together at once: of more, calls are no longer the cost (measured)
 _MANY = 64  # with a gap among so many, each run between them is too short to be moved by itself (measured)
 _NONE: IntArray = np.zeros(0, dtype=np.int64)
 _LONGEST = 254  # bytes of a frame whose counters fit 8 bits
